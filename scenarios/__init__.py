@@ -1,0 +1,1 @@
+"""The library: machines, setters, tools, programs and demonstrations, as data files."""

@@ -1,0 +1,1 @@
+"""The twin: motion, contact, signals, controller, routines and verdicts. No drawing in here."""

@@ -1,0 +1,1 @@
+"""Pictures from a recording or a live twin."""
