@@ -1,1 +1,1 @@
-"""TODO."""
+"""Scenario files in, validated models out."""
