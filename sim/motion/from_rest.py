@@ -1,0 +1,66 @@
+"""Moves from rest to rest, planned by ruckig and remembered."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from ruckig import InputParameter, Result, Ruckig, Trajectory
+
+from drytouch.sim.errors import InputError
+from drytouch.sim.motion.limits import Limits
+from drytouch.sim.motion.pieces import Piece
+
+# Trials repeat the same few moves thousands of times; a program has a few hundred distinct ones.
+REMEMBERED = 512
+
+Phase = tuple[float, float, float, float, float, float, float]
+
+
+def from_rest(length: float, limits: Limits, t0: float, s0: float = 0.0) -> list[Piece]:
+    """From rest at ``s0`` (mm) at ``t0`` (s) to rest ``length`` (mm) further on.
+
+    The last piece ends exactly at ``s0 + length``. Raises InputError for a negative length or
+    limits that aren't positive.
+    """
+    if length == 0.0:
+        return [Piece(t0, t0, s0, 0.0, 0.0, 0.0, s0)]
+    return [
+        Piece(t0 + start, t0 + end, s0 + s_start, v, a, jerk, s0 + s_end)
+        for start, end, s_start, v, a, jerk, s_end in relative_profile(length, limits)
+    ]
+
+
+@lru_cache(maxsize=REMEMBERED)
+def relative_profile(length: float, limits: Limits) -> tuple[Phase, ...]:
+    """The same move from s = 0 at t = 0; a pure function, so remembering can't change a bit."""
+    if not length > 0.0 or not min(limits) > 0.0:
+        raise InputError(f"move of {length:g} mm under {limits}, expected all more than 0")
+    plan = InputParameter(1)
+    plan.current_position, plan.target_position = [0.0], [length]
+    plan.max_velocity, plan.max_acceleration, plan.max_jerk = ([limit] for limit in limits)
+    trajectory = Trajectory(1)
+    result = Ruckig(1).calculate(plan, trajectory)
+    if result not in (Result.Working, Result.Finished):
+        raise InputError(f"no move of {length:g} mm under {limits}: {result}")
+    profile = trajectory.profiles[0][0]
+    return _phases(profile.t, profile.j, profile.a, profile.v, profile.p, length)
+
+
+def _phases(
+    durations: list[float],
+    jerks: list[float],
+    accelerations: list[float],
+    speeds: list[float],
+    positions: list[float],
+    length: float,
+) -> tuple[Phase, ...]:
+    phases: list[Phase] = []
+    start = 0.0
+    for i, dt in enumerate(durations):
+        end = start + dt
+        if end > start:
+            s_end = min(positions[i + 1], length)
+            phases.append((start, end, positions[i], speeds[i], accelerations[i], jerks[i], s_end))
+        start = end
+    phases[-1] = (*phases[-1][:6], length)
+    return tuple(phases)
