@@ -24,6 +24,8 @@ from drytouch.sim.motion.ramps import (
 ARRIVAL_MM = 1e-9
 # Speeds this far below zero are rounding at the end of a stop; anything further is a mistake.
 BACKWARD_MM_PER_S = 1e-6
+# Rounding in a speed that was read from a running plan; no limit needs breaking for its sake.
+NOISE_MM_PER_S = 1e-9
 
 
 class _Run:
@@ -61,14 +63,22 @@ class _Run:
         self.phase(t3, j3, target, 0.0)
 
     def let_go(self, jerk: float) -> None:
-        """End a braking that would run backwards before ``jerk`` could let it go.
+        """Ramp the acceleration to nothing, whatever speed that leads to.
 
-        No state on a plan of the same limits is like that; one that comes from a harder stop is.
-        The least jerk that does not run backwards is used instead.
+        A braking that would run backwards before ``jerk`` could let it go is let go with the least
+        jerk that doesn't. No state on a plan of the same limits is like that; one that comes from
+        a harder stop is.
         """
         v, a = self.v, self.a
-        if a < 0.0 and a * a > 2.0 * jerk * v:
+        end = v + a * abs(a) / (2.0 * jerk)
+        if end < -NOISE_MM_PER_S:
             self.phase(-2.0 * v / a, a * a / (2.0 * v), 0.0, 0.0)
+        else:
+            self.phase(abs(a) / jerk, math.copysign(jerk, -a), max(end, 0.0), 0.0)
+
+    def must_let_go(self, jerk: float) -> bool:
+        """Whether braking as hard as now takes the speed below zero, if only by rounding."""
+        return self.a < 0.0 and self.a * self.a > 2.0 * jerk * self.v
 
     def finish(self, goal: float | None = None) -> list[Piece]:
         """Hand over the pieces, the last of which ends exactly on ``goal`` where one is given."""
@@ -96,7 +106,8 @@ def to_speed(state: State, t0: float, speed: float, limits: Limits) -> list[Piec
     if not speed >= 0.0:
         raise InputError(f"speed {speed:g} mm/s, expected 0 or more")
     run = _Run(state, t0)
-    run.let_go(limits.jerk)
+    if run.must_let_go(limits.jerk):
+        run.let_go(limits.jerk)
     run.to_speed(speed, limits.acceleration, limits.jerk)
     return run.finish()
 
@@ -149,17 +160,23 @@ def to_goal(state: State, t0: float, goal_s: float, limits: Limits) -> list[Piec
         raise InputError("speed limit 0 mm/s, expected more", fix="hold instead")
     _, acceleration, jerk = limits
     run = _Run(state, t0)
-    run.let_go(jerk)
+    if run.must_let_go(jerk):
+        run.let_go(jerk)
     distance, v, a = goal_s - run.s, run.v, run.a
     shortest = ramps_distance(v, a, 0.0, acceleration, jerk)
     if distance <= shortest:
         run.to_speed(0.0, acceleration, jerk)
         return run.finish(goal_s if distance >= shortest - ARRIVAL_MM else None)
-    peak = _peak(v, a, distance, limits)
+    coasting = max(v + a * abs(a) / (2.0 * jerk), 0.0)
+    peak = _peak(v, a, coasting, distance, limits)
     if peak is None:
         _ease(run, distance, acceleration, jerk)
         return run.finish(goal_s)
-    run.to_speed(peak, acceleration, jerk)
+    if peak == coasting:
+        # By itself, since the general ramps lose half their digits where they degenerate to this.
+        run.let_go(jerk)
+    else:
+        run.to_speed(peak, acceleration, jerk)
     left = goal_s - run.s - steady_stop_distance(peak, acceleration, jerk)
     if left > 0.0 and peak > 0.0:
         run.phase(left / peak, 0.0, peak, 0.0)
@@ -167,8 +184,11 @@ def to_goal(state: State, t0: float, goal_s: float, limits: Limits) -> list[Piec
     return run.finish(goal_s)
 
 
-def _peak(v: float, a: float, distance: float, limits: Limits) -> float | None:
-    """The speed to change to before the stop; None when braking must only be eased."""
+def _peak(v: float, a: float, coasting: float, distance: float, limits: Limits) -> float | None:
+    """The speed to change to before the stop; None when braking must only be eased.
+
+    ``coasting``: the speed (mm/s) that simply letting the acceleration go leads to.
+    """
     top, acceleration, jerk = limits
 
     def excess(peak: float) -> float:
@@ -180,9 +200,10 @@ def _peak(v: float, a: float, distance: float, limits: Limits) -> float | None:
 
     if excess(top) <= 0.0:
         return top
-    coasting = max(v + a * abs(a) / (2.0 * jerk), 0.0)
+    dt = abs(a) / jerk
+    path = dt * (v + a * dt / 3.0)
     # Letting an acceleration go, then stopping, is the shortest stop: there is always room for it.
-    if a < 0.0 and excess(coasting) > 0.0:
+    if a < 0.0 and path + steady_stop_distance(coasting, acceleration, jerk) > distance:
         return None
     if coasting <= top:
         return peak_speed(v, a, coasting, top, distance, acceleration, jerk)
