@@ -7,7 +7,8 @@ from a number's size.
 
 from __future__ import annotations
 
-from typing import Any
+from functools import lru_cache
+from typing import Any, get_args
 
 from pydantic import BaseModel, ConfigDict, model_validator
 
@@ -99,6 +100,32 @@ class Part(BaseModel):
     @model_validator(mode="before")
     @classmethod
     def _convert_units(cls, data: Any) -> Any:
-        if isinstance(data, dict) and all(isinstance(key, str) for key in data):
-            return converted(data, set(cls.model_fields))
-        return data
+        if not isinstance(data, dict) or not all(isinstance(key, str) for key in data):
+            return data
+        values = converted(data, set(cls.model_fields))
+        numbers, absent = _kinds(cls)
+        for name, value in values.items():
+            if name in numbers and isinstance(value, bool | str):
+                if value != "none" or name not in absent:
+                    raise ValueError(f"'{name}' expects a number, not {_as_toml(value)}")
+                values[name] = None
+        return values
+
+
+@lru_cache(maxsize=None)
+def _kinds(model: type[Part]) -> tuple[frozenset[str], frozenset[str]]:
+    """Fields that hold a plain number; and those that may be absent, written "none" in TOML."""
+    numbers, absent = set(), set()
+    for name, field in model.model_fields.items():
+        options = set(get_args(field.annotation)) or {field.annotation}
+        # Constrained types such as PositiveFloat arrive as Annotated[float, ...].
+        plain = {get_args(option)[0] if get_args(option) else option for option in options}
+        if plain <= {int, float, type(None)} and plain & {int, float}:
+            numbers.add(name)
+            if type(None) in plain:
+                absent.add(name)
+    return frozenset(numbers), frozenset(absent)
+
+
+def _as_toml(value: bool | str) -> str:
+    return str(value).lower() if isinstance(value, bool) else f'"{value}"'
