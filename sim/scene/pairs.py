@@ -1,0 +1,171 @@
+"""First contact of two pieces along a straight line: closed form where there is one, else a cast.
+
+A touch that slides or leaves is no collision, so whether two pieces meet is decided with both a
+touch (``TOUCH_MM``) smaller, and where they meet is computed at their true size. What comes within
+a touch of another piece without pressing into it is a graze: it is told, and not a collision.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from drytouch.sim.scene.cast import Entry, Support, cast
+from drytouch.sim.scene.flats import Stretch, overlap, widened
+from drytouch.sim.scene.pieces import TOUCH_MM, Piece
+from drytouch.sim.scene.scene import Scene
+from drytouch.sim.scene.shapes import Vector
+
+# Slower than this, per mm of path, is sliding: 1 nm over a metre.
+SLIDING_RATE = 1e-9
+
+
+class Meeting(NamedTuple):
+    """Path to the contact, mm; unit normal from B to A; world point less B's displacement; graze."""
+
+    s: float
+    normal: Vector
+    point: Vector
+    graze: bool
+
+
+def meet(
+    scene: Scene, a: Piece, b: Piece, start: Vector, w: Vector, length: float
+) -> Meeting | None:
+    """Where A, shifted by ``start`` mm and moving by ``w`` per mm of path, first meets B."""
+    if a.upright is not None and b.upright is not None:
+        return _meet_flats(scene, a, b, start, w, length)
+    return _meet_hulls(a, b, start, w, length)
+
+
+def _meet_flats(
+    scene: Scene, a: Piece, b: Piece, start: Vector, w: Vector, length: float
+) -> Meeting | None:
+    assert a.upright is not None
+    assert b.upright is not None
+    key = (id(a), id(b))
+    outline = scene.pair_store.get(key)
+    if outline is None:
+        outline = scene.pair_store[key] = widened(a.upright, b.upright)
+    inner = overlap(a.upright, b.upright, outline, start, w, -TOUCH_MM)  # type: ignore[arg-type]
+    if inner is not None and inner.end > 0.0:
+        if inner.begin < 0.0:
+            return _pressed(a, b, start, w, inner.normal)
+        nominal = overlap(a.upright, b.upright, outline, start, w, 0.0)  # type: ignore[arg-type]
+        stretch = nominal if nominal is not None else inner
+        return _finish(a, b, start, w, length, stretch.begin, stretch.normal, False)
+    outer = overlap(a.upright, b.upright, outline, start, w, TOUCH_MM)  # type: ignore[arg-type]
+    return _graze(a, b, start, w, length, outer)
+
+
+def _graze(
+    a: Piece, b: Piece, start: Vector, w: Vector, length: float, outer: Stretch | None
+) -> Meeting | None:
+    if outer is None or outer.begin <= 0.0:
+        return None
+    return _finish(a, b, start, w, length, outer.begin, outer.normal, True)
+
+
+def _finish(
+    a: Piece,
+    b: Piece,
+    start: Vector,
+    w: Vector,
+    length: float,
+    s: float,
+    normal: Vector,
+    graze: bool,
+) -> Meeting | None:
+    rate = -(normal[0] * w[0] + normal[1] * w[1] + normal[2] * w[2])
+    if s * rate <= TOUCH_MM:
+        s = 0.0
+    # Rounding must not lose a contact at the very end of a line that was meant to touch.
+    if s * rate > length * rate + TOUCH_MM * 1e-3:
+        return None
+    s = min(s, length)
+    at = (start[0] + s * w[0], start[1] + s * w[1], start[2] + s * w[2])
+    return Meeting(s, normal, contact_point(a, b, at, normal), graze)
+
+
+def contact_point(a: Piece, b: Piece, at: Vector, normal: Vector) -> Vector:
+    """A point in the middle of where A (shifted by ``at``) and B touch, from their bounds."""
+    middle = [
+        (max(a.low[i] + at[i], b.low[i]) + min(a.high[i] + at[i], b.high[i])) / 2 for i in range(3)
+    ]
+    # A round side touches along a line that the bounds don't know.
+    if normal[2] == 0.0:
+        for piece, sign, shift in ((a, -1.0, at), (b, 1.0, (0.0, 0.0, 0.0))):
+            upright = piece.upright
+            if upright is not None and upright.radius and not upright.hole:
+                (x, y), radius = upright.corners[0], sign * upright.radius
+                return (
+                    x + shift[0] + radius * normal[0],
+                    y + shift[1] + radius * normal[1],
+                    middle[2],
+                )
+    return (middle[0], middle[1], middle[2])
+
+
+def separation(
+    support_a: Support, support_b: Support, start: Vector, normal: Vector
+) -> float:
+    """Gap between A (shifted by ``start``) and B along a unit normal from B to A, mm."""
+    x, y, z = normal
+    ax, ay, az = support_a(-x, -y, -z)
+    bx, by, bz = support_b(x, y, z)
+    return x * (ax + start[0] - bx) + y * (ay + start[1] - by) + z * (az + start[2] - bz)
+
+
+def way_out(a: Piece, b: Piece, start: Vector, more: tuple[Vector, ...]) -> Vector:
+    """The normal from B to A along which two overlapping pieces part soonest, of their own axes."""
+    best, depth = (0.0, 0.0, 1.0), -math.inf
+    for axis in (*a.axes, *b.axes, *more):
+        for normal in (axis, (-axis[0], -axis[1], -axis[2])):
+            gap = separation(a.support, b.support, start, normal)
+            if gap > depth:
+                best, depth = normal, gap
+    return best
+
+
+def _pressed(a: Piece, b: Piece, start: Vector, w: Vector, entry: Vector) -> Meeting | None:
+    """Two pieces overlap at the start: a contact at once if they go deeper, none if they part."""
+    normal = way_out(a, b, start, (entry,) if any(entry) else ())
+    if normal[0] * w[0] + normal[1] * w[1] + normal[2] * w[2] >= -SLIDING_RATE:
+        return None
+    return Meeting(0.0, normal, contact_point(a, b, start, normal), False)
+
+
+def _meet_hulls(
+    a: Piece, b: Piece, start: Vector, w: Vector, length: float
+) -> Meeting | None:
+    size = math.sqrt(w[0] * w[0] + w[1] * w[1] + w[2] * w[2])
+    unit = (w[0] / size, w[1] / size, w[2] / size)
+    found = cast(a.inset, b.support, start, unit)
+    if not isinstance(found, Entry):
+        return _graze_hulls(a, b, start, w, unit, length)
+    normal = found.normal
+    if found.distance < 0.0:
+        back = cast(a.inset, b.support, start, (-unit[0], -unit[1], -unit[2]))
+        if not isinstance(back, Entry) or back.distance >= 0.0:
+            return None
+        return _pressed(a, b, start, w, normal)
+    rate = -(normal[0] * w[0] + normal[1] * w[1] + normal[2] * w[2])
+    # The plane was found with A a touch smaller; its distance is read with A at its true size.
+    s = separation(a.support, b.support, start, normal) / rate
+    meeting = _finish(a, b, start, w, length, s, normal, False)
+    return None if meeting is None else meeting._replace(point=found.point)
+
+
+def _graze_hulls(
+    a: Piece, b: Piece, start: Vector, w: Vector, unit: Vector, length: float
+) -> Meeting | None:
+    found = cast(a.support, b.support, start, unit)
+    if not isinstance(found, Entry) or found.distance * (size_of(w)) < 0.0:
+        return None
+    s = found.distance / size_of(w)
+    return _finish(a, b, start, w, length, s, found.normal, True)
+
+
+def size_of(w: Vector) -> float:
+    """Length of a vector."""
+    return math.sqrt(w[0] * w[0] + w[1] * w[1] + w[2] * w[2])
