@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import NamedTuple
 
 # Distances closer than this are the same: a few last bits of a metre of travel.
 SOLVED_MM = 2e-13
@@ -16,21 +15,10 @@ SOLVED_MM = 2e-13
 MOST_STEPS = 120
 
 
-class Ramps(NamedTuple):
-    """A change of speed in three phases, each a duration in s and its signed jerk in mm/s^3.
-
-    ``peak``: signed acceleration (mm/s^2) held in the second; ``v_in``, ``v_out``: speeds (mm/s)
-    at the second's start and end.
-    """
-
-    t_in: float
-    jerk_in: float
-    v_in: float
-    peak: float
-    t_steady: float
-    v_out: float
-    t_out: float
-    jerk_out: float
+# A change of speed in three phases: t_in, jerk_in, v_in, peak, t_steady, v_out, t_out, jerk_out.
+# Durations in s, signed jerks in mm/s^3; ``peak`` is the signed acceleration (mm/s^2) held in the
+# second phase, ``v_in`` and ``v_out`` the speeds (mm/s) at its ends. A plain tuple: half the cost.
+Ramps = tuple[float, float, float, float, float, float, float, float]
 
 
 def ramps(v: float, a: float, target: float, acceleration: float, jerk: float) -> Ramps:
@@ -47,7 +35,7 @@ def ramps(v: float, a: float, target: float, acceleration: float, jerk: float) -
     v_in = v + (peak * peak - a * a) / (2.0 * jerk_in)
     v_out = target - side * height * height / (2.0 * jerk)
     t_steady = (v_out - v_in) / peak if height == acceleration else 0.0
-    return Ramps(
+    return (
         (peak - a) / jerk_in,
         jerk_in,
         v_in,
@@ -59,15 +47,20 @@ def ramps(v: float, a: float, target: float, acceleration: float, jerk: float) -
     )
 
 
-def ramps_distance(v: float, a: float, target: float, acceleration: float, jerk: float) -> float:
-    """Path in mm that ``ramps`` covers."""
-    t1, j1, v_in, peak, t2, _, t3, j3 = ramps(v, a, target, acceleration, jerk)
+def distance_of(phases: Ramps, v: float, a: float, target: float) -> float:
+    """Path in mm of ``ramps(v, a, target, ...)``."""
+    t1, j1, v_in, peak, t2, _, t3, j3 = phases
     # The last phase is summed backwards from its known end speed.
     return (
         t1 * (v + t1 * (0.5 * a + t1 * j1 / 6.0))
         + t2 * (v_in + 0.5 * t2 * peak)
         + t3 * (target + t3 * t3 * j3 / 6.0)
     )
+
+
+def ramps_distance(v: float, a: float, target: float, acceleration: float, jerk: float) -> float:
+    """Path in mm from speed ``v`` and acceleration ``a`` to steady speed ``target``."""
+    return distance_of(ramps(v, a, target, acceleration, jerk), v, a, target)
 
 
 def steady_stop_distance(v: float, acceleration: float, jerk: float) -> float:

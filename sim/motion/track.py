@@ -15,6 +15,8 @@ JOINT_MM = 1e-6
 JOINT_S = 1e-9
 # Newton doubles its digits at each step; halving alone settles any bracket within this many.
 MOST_STEPS = 80
+# A Newton step of this fraction of a piece squares to less than the last bit of its duration.
+SMALL_STEP = 1e-10
 
 
 class Track:
@@ -201,12 +203,13 @@ def _time_at(piece: Piece, level: float) -> float:
     if a0 == 0.0 and jerk == 0.0:
         return min(t0 + gap / v0, t1)
     half_a, sixth_j, half_j = 0.5 * a0, jerk / 6.0, 0.5 * jerk
-    side = 1.0 if s1 >= s0 else -1.0
+    rising = s1 >= s0
     low, high = 0.0, span
+    small = SMALL_STEP * span
     dt = span * (gap / (s1 - s0))
     for _ in range(MOST_STEPS):
         short = gap - dt * (v0 + dt * (half_a + dt * sixth_j))
-        if short * side > 0.0:
+        if (short > 0.0) is rising:
             low = dt
         else:
             high = dt
@@ -214,8 +217,8 @@ def _time_at(piece: Piece, level: float) -> float:
         following = dt + short / v if v != 0.0 else high
         if not low <= following <= high:
             following = 0.5 * (low + high)
-        if abs(following - dt) <= 1e-15 * span:
-            dt = following
-            break
+        step = following - dt
         dt = following
+        if -small <= step <= small:
+            break
     return min(t0 + dt, t1)
