@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from functools import lru_cache
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
@@ -29,7 +29,7 @@ def root() -> Path:
     return Path(str(files("drytouch.scenarios")))
 
 
-@lru_cache(maxsize=None)
+@cache
 def _found(kind: str) -> dict[str, Path]:
     if kind not in FOLDERS:
         raise InputError(

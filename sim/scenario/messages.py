@@ -113,7 +113,10 @@ def _own_words(where: Path, data: Any, message: str) -> Problem:
     found = re.match(r"'([^']+)'", message)
     here = data
     for part in where:
-        here = here[part] if isinstance(here, list | tuple) else (here or {}).get(part)
+        if isinstance(here, list | tuple) and isinstance(part, int):
+            here = here[part]
+        else:
+            here = here.get(part) if isinstance(here, dict) else None
     if found and isinstance(here, dict) and found.group(1) in here:
         return Problem((*where, found.group(1)), message, "correct this key")
     return Problem(where, message, "change one of the values named")

@@ -40,6 +40,9 @@ class Stock(Part):
     kind: Literal["stock", "fixture"] = "stock"
     parts: tuple[SolidPart, ...] = Field(min_length=1)
     conducts: bool = True
+    seat_mm: float | None = Field(
+        None, ge=0, description="what stands on it stands this high, as in a vise; absent: its top"
+    )
 
 
 class Placement(Part):

@@ -68,6 +68,12 @@ class Setter(Part):
             )
         if not self.base_height_mm < self.pad_height_mm:
             raise ValueError("pad_height_mm must exceed base_height_mm")
+        room = self.pad_height_mm - self.base_height_mm
+        if self.kind == "switch" and self.pre_travel_mm + self.overtravel_mm > room + 1e-9:
+            raise ValueError(
+                f"pre_travel_mm and overtravel_mm together exceed the {room:g} mm that the pad "
+                "stands above its base"
+            )
         if self.friction_kinetic > self.friction_static:
             raise ValueError("friction_kinetic can't exceed friction_static")
         if self.centre_bolt_diameter_mm >= self.pad_diameter_mm:

@@ -12,7 +12,10 @@ Vector = tuple[float, float, float]
 
 
 class SolidPart(Part):
-    """One solid. ``at_mm`` is the middle of its bottom, relative to what it belongs to."""
+    """One solid. ``at_mm`` is the middle of its bottom, relative to what it belongs to.
+
+    It is turned about that point: about X, then Y, then Z. A mesh keeps the origin of its file.
+    """
 
     name: str = ""
     shape: Literal["box", "cylinder", "cone", "sphere", "mesh"] = "box"

@@ -50,7 +50,7 @@ class Sources:
     def merge(
         self, where: Path, base: dict[str, Any], base_sources: Sources, over: dict[str, Any]
     ) -> dict[str, Any]:
-        """``over`` merged on top of ``base``, both standing at ``where``; tables merge, lists don't."""
+        """``over`` on top of ``base``, both standing at ``where``: tables merge, lists don't."""
         mine = self.origin(where)
         self._texts.update(base_sources._texts)
         for path, origin in base_sources._origins.items():

@@ -72,6 +72,17 @@ class Tool(Part):
     pulled_out_mm: float = Field(0.0, description="truth: slipped from the holder by this much")
     worn_mm: float = Field(0.0, ge=0, description="truth: tip shorter by this much")
 
+    @model_validator(mode="after")
+    def _something_left(self) -> Tool:
+        below = self.inserts.depth_mm if self.inserts else self.nominal_length_mm
+        if self.worn_mm >= below:
+            raise ValueError(f"'worn_mm' ({self.worn_mm:g}) must stay below {below:g} mm")
+        if self.true_length_mm <= 0:
+            raise ValueError(f"'pulled_out_mm' ({self.pulled_out_mm:g}) leaves nothing of the tool")
+        if self.certified_length_mm is not None and not self.master:
+            raise ValueError("'certified_length_mm' belongs to a master tool: add master = true")
+        return self
+
     @property
     def nominal_length_mm(self) -> float:
         """Face to tip as built, mm."""

@@ -7,7 +7,7 @@ from a number's size.
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cache
 from typing import Any, get_args
 
 from pydantic import BaseModel, ConfigDict, model_validator
@@ -112,7 +112,7 @@ class Part(BaseModel):
         return values
 
 
-@lru_cache(maxsize=None)
+@cache
 def _kinds(model: type[Part]) -> tuple[frozenset[str], frozenset[str]]:
     """Fields that hold a plain number; and those that may be absent, written "none" in TOML."""
     numbers, absent = set(), set()
