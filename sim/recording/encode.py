@@ -28,6 +28,7 @@ def encode(recorder: Recorder) -> dict[str, Any]:
         "scenario": plain(recorder.facts),
         "links": {name: [float(f) for f in factors] for name, factors in recorder.links.items()},
         "duration_s": duration,
+        "start": [float(number) for number in recorder.start],
         "geometry": geometry,
         "scene": scene,
         "lines": [_line(entry, duration) for entry in sorted(recorder.lines, key=_start)],

@@ -58,6 +58,7 @@ class Recorder:
     def __init__(self) -> None:
         self.facts: Mapping[str, Any] = {}
         self.links: Mapping[str, Vector] = {}
+        self.start: Vector = (0.0, 0.0, 0.0)
         self.seed = 0
         self.ended_s: float | None = None
         self.outcome: Mapping[str, Any] | None = None
@@ -70,10 +71,17 @@ class Recorder:
         self.scenes: list[tuple[float, str, str, Any]] = []
 
     def begin(
-        self, scenario_facts: Mapping[str, Any], links: Mapping[str, Vector], seed: int
+        self,
+        scenario_facts: Mapping[str, Any],
+        links: Mapping[str, Vector],
+        seed: int,
+        start: Vector = (0.0, 0.0, 0.0),
     ) -> None:
-        """Start: facts for people (name, title, unit ...), link factors as ``Chain`` has them."""
-        self.facts, self.links, self.seed = scenario_facts, links, seed
+        """Start: facts for people (name, title, unit ...), link factors as ``Chain`` has them.
+
+        ``start``: axis positions in mm before the first line.
+        """
+        self.facts, self.links, self.seed, self.start = scenario_facts, links, seed, start
 
     def body(self, body: Body) -> None:
         """Register a body's geometry; the next "place" of its id uses it.
