@@ -18,7 +18,7 @@ from drytouch.sim.scenario.scenario import Block, Scenario, Stock
 from drytouch.sim.scenario.setter import Setter
 from drytouch.sim.scenario.sources import Sources
 from drytouch.sim.scenario.tool import Tool
-from drytouch.sim.scenario.units import Part
+from drytouch.sim.scenario.units import Part, converted
 
 MODELS: dict[str, type[Part]] = {
     "machine": Machine,
@@ -173,8 +173,6 @@ def _group(key: str, kind: str, value: Any, sources: Sources) -> Any:
 
 def _is_one(kind: str, value: dict[str, Any]) -> bool:
     """Whether a table is one part itself, not several parts by name."""
-    from drytouch.sim.scenario.units import converted
-
     fields = set(MODELS[kind].model_fields)
     try:
         keys = set(converted(value, fields))
@@ -214,7 +212,7 @@ def _build(raw: dict[str, Any], sources: Sources) -> Scenario:
             data[key] = _group(key, kind, data[key], sources)
     sources.resolve_files(data)
     scenario = _validated(Scenario, data, sources)
-    _raise_all(list(problems_in(scenario)), sources)
+    _raise_all(list(dict.fromkeys(problems_in(scenario))), sources)
     return scenario
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import Field, PositiveFloat, PositiveInt
+from pydantic import Field, PositiveFloat, PositiveInt, model_validator
 
 from drytouch.sim.scenario.controller import SystemName
 from drytouch.sim.scenario.units import Part
@@ -14,6 +14,25 @@ AxisName = Literal["x", "y", "z"]
 
 class _Step(Part):
     note: str = Field("", description="shown in reports and captions")
+    # Of these fields a step needs at least one, or exactly one; else it would do nothing.
+    any_of: ClassVar[tuple[str, ...]] = ()
+    one_of: ClassVar[tuple[str, ...]] = ()
+
+    @model_validator(mode="after")
+    def _says_enough(self) -> _Step:
+        do = getattr(self, "do", "")
+        if self.any_of and all(getattr(self, name) is None for name in self.any_of):
+            raise ValueError(f"step '{do}' does nothing: give at least one of {_list(self.any_of)}")
+        given = [name for name in self.one_of if getattr(self, name) is not None]
+        if self.one_of and len(given) != 1:
+            raise ValueError(f"step '{do}' needs exactly one of {_list(self.one_of)}")
+        if getattr(self, "by_mm", None) == 0:
+            raise ValueError("'by_mm' is 0: nothing would move")
+        return self
+
+
+def _list(names: tuple[str, ...]) -> str:
+    return ", ".join(names)
 
 
 class PlugIn(_Step):
@@ -116,6 +135,7 @@ class Jog(_Step):
     """Hold a jog key down: for a distance, or for a time."""
 
     do: Literal["jog"]
+    one_of = ("by_mm", "for_s")
     axis: AxisName
     by_mm: float | None = Field(None, description="release so that it stops about here")
     for_s: PositiveFloat | None = None
@@ -136,6 +156,7 @@ class Move(_Step):
     """Have the controller move in a straight line; absent axes stay."""
 
     do: Literal["move"]
+    any_of = ("x_mm", "y_mm", "z_mm")
     x_mm: float | None = None
     y_mm: float | None = None
     z_mm: float | None = None
@@ -191,6 +212,7 @@ class Override(_Step):
     """Turn an override; 1.0 is 100 %."""
 
     do: Literal["override"]
+    any_of = ("rapid", "feed")
     rapid: float | None = Field(None, ge=0, le=1)
     feed: float | None = Field(None, ge=0, le=2)
 
@@ -225,11 +247,29 @@ class TypeIn(_Step):
     clearance_z_mm: float | None = None
     input: PositiveInt | None = None
 
+    @model_validator(mode="after")
+    def _goes_together(self) -> TypeIn:
+        groups = {
+            "row": ("length_mm", "wear_mm"),
+            "system": ("x_mm", "y_mm", "z_mm"),
+            "setter": ("height_mm", "clearance_z_mm", "input"),
+        }
+        for key, numbers in groups.items():
+            given = [name for name in numbers if getattr(self, name) is not None]
+            if given and getattr(self, key) is None:
+                raise ValueError(f"'{given[0]}' needs {key}: say where it is typed")
+            if not given and getattr(self, key) is not None:
+                raise ValueError(f"'{key}' is given, but none of {_list(numbers)}")
+        if all(getattr(self, key) is None for key in groups):
+            raise ValueError("step 'type-in' does nothing: give row, system or setter")
+        return self
+
 
 class SelectSystem(_Step):
     """Make a work coordinate system, and a tool length row, the active ones."""
 
     do: Literal["select"]
+    any_of = ("system", "length_row")
     system: SystemName | None = None
     length_row: int | None = Field(None, ge=0)
 
@@ -309,3 +349,9 @@ class Meanwhile(Part):
     nth: PositiveInt = 1
     delay_s: float = Field(0.0, ge=0)
     step: AnyStep
+
+    @model_validator(mode="after")
+    def _when(self) -> Meanwhile:
+        if (self.at_s is None) == (self.after is None):
+            raise ValueError("say when: exactly one of at_s and after")
+        return self

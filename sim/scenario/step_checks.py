@@ -1,0 +1,70 @@
+"""Names and numbers in steps that must fit the rest of the scenario."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from drytouch.sim.scenario.library import nearest
+from drytouch.sim.scenario.lines import Path
+from drytouch.sim.scenario.messages import Problem
+from drytouch.sim.scenario.places import item_names
+from drytouch.sim.scenario.scenario import Scenario
+
+# Field of a step -> what it names.
+_NAMES = {
+    "setter": "setter",
+    "socket": "socket",
+    "item": "setter, stock or block",
+    "block": "block",
+    "on": "item to stand on",
+    "tool": "tool in the crib",
+}
+_ROWS = ("slot", "row", "length_row")
+
+
+def step_problems(scenario: Scenario) -> Iterator[Problem]:
+    """Everything in the steps, and what happens beside them, that the scenario lacks."""
+    choices = {
+        "setter": list(scenario.setter),
+        "socket": list(scenario.machine.sockets),
+        "item": list(item_names(scenario)),
+        "block": list(scenario.blocks),
+        "on": ["table", *item_names(scenario)],
+        "tool": list(scenario.tools),
+    }
+    steps: list[tuple[Path, Any]] = [(("steps", i), s) for i, s in enumerate(scenario.steps)]
+    steps += [(("meanwhile", i, "step"), m.step) for i, m in enumerate(scenario.meanwhile)]
+    for where, step in steps:
+        for field, what in _NAMES.items():
+            name = getattr(step, field, None)
+            if name is not None and name not in choices[field]:
+                yield Problem(
+                    (*where, field), f"there is no {what} '{name}'", nearest(name, choices[field])
+                )
+        yield from _numbers(scenario, where, step)
+        setter = getattr(step, "arguments", {}).get("setter")
+        if isinstance(setter, str) and setter not in scenario.setter:
+            yield Problem(
+                (*where, "with", "setter"),
+                f"there is no setter '{setter}'",
+                nearest(setter, choices["setter"]),
+            )
+
+
+def _numbers(scenario: Scenario, where: Path, step: Any) -> Iterator[Problem]:
+    rows = scenario.machine.habits.rows
+    for field in _ROWS:
+        number = getattr(step, field, None)
+        if number is not None and number > rows:
+            yield Problem((*where, field), f"there is no row {number}", f"rows go from 1 to {rows}")
+    rpm = getattr(step, "rpm", 0.0)
+    highest = scenario.machine.spindle.max_rpm
+    if abs(rpm) > highest:
+        yield Problem(
+            (*where, "rpm"), f"the spindle can't turn at {rpm:g} 1/min", f"at most {highest:g}"
+        )
+    if step.do in ("place", "feel-block", "step-until-feel"):
+        item = step.item if step.do == "place" else step.block
+        if item == step.on:
+            yield Problem((*where, "on"), f"'{item}' can't stand on itself", "name another item")
