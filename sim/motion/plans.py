@@ -19,8 +19,9 @@ from drytouch.sim.motion.ramps import (
     steady_stop_distance,
 )
 
-# A goal this little nearer than the stopping distance still counts as reachable. A state read at a
-# time of 1000 s carries 1e-13 s of rounding, 2.5e-11 mm at 250 mm/s; encoders resolve 1e-5 mm.
+# A goal this much nearer or further than the stopping distance is met by the plain stop. A state
+# read at 10,000 s carries 2e-12 s of rounding, 5e-10 mm at 250 mm/s; creeping over that much would
+# take a millisecond, while encoders resolve 1e-5 mm at best.
 ARRIVAL_MM = 1e-9
 # Speeds this far below zero are rounding at the end of a stop; anything further is a mistake.
 BACKWARD_MM_PER_S = 1e-6
@@ -85,7 +86,7 @@ class _Run:
         pieces = self.pieces
         if not pieces:
             end = self.s if goal is None else goal
-            return [Piece(self.t, self.t, self.s, 0.0, 0.0, 0.0, end)]
+            return [Piece(self.t, self.t, self.s, self.v, 0.0, 0.0, end)]
         if goal is None:
             return pieces
         for i in range(len(pieces) - 1, -1, -1):
@@ -164,7 +165,7 @@ def to_goal(state: State, t0: float, goal_s: float, limits: Limits) -> list[Piec
         run.let_go(jerk)
     distance, v, a = goal_s - run.s, run.v, run.a
     shortest = ramps_distance(v, a, 0.0, acceleration, jerk)
-    if distance <= shortest:
+    if distance <= shortest + ARRIVAL_MM:
         run.to_speed(0.0, acceleration, jerk)
         return run.finish(goal_s if distance >= shortest - ARRIVAL_MM else None)
     coasting = max(v + a * abs(a) / (2.0 * jerk), 0.0)
