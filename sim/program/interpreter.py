@@ -1,0 +1,396 @@
+"""Runs programs: one line after the other, each in the order that the standard lays down.
+
+A line is evaluated and checked whole before any of it acts. What it then does is a table of steps
+(``STEPS``, NISTIR 6556 section 3.8), each a small function of the run and the block.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Generator
+from dataclasses import dataclass, field
+from typing import Any
+
+from drytouch.sim.errors import ControllerAlarm
+from drytouch.sim.program import machine_values
+from drytouch.sim.program.block import ARGUMENT_PARAMETER, Block, build_block, check_block
+from drytouch.sim.program.errors import ProgramError
+from drytouch.sim.program.flow import LOOP_NUMBERS, Program
+from drytouch.sim.program.line import Flow, Line, Value
+from drytouch.sim.program.machine import Machine
+from drytouch.sim.program.parameters import TABLES, TOUCH_RESULT
+from drytouch.sim.program.reader import column_of, parse_line
+from drytouch.sim.program.settings import LanguageSettings
+from drytouch.sim.program.state import State, start_state, take_from_machine
+from drytouch.sim.program.steps import STEPS, Run
+from drytouch.sim.program.values import evaluate, nearest_integer, parameter_index
+
+CALL_DEPTH_LIMIT = 4
+# A routine of a few hundred lines between two moves is long; this many without time is a loop.
+LINES_WITHOUT_TIME_LIMIT = 100_000
+# The codes that write parameters of the tables.
+TABLE_CODES = frozenset({100, 920, 921, 922, 923})
+LOOP_LIMIT = 1_000_000
+
+
+@dataclass(slots=True)
+class Options:
+    """The switches of the panel, which may change while the program runs, and limits.
+
+    ``start_line`` is the line of the file (1-based) to start from; 0 for the beginning.
+    ``on_line(line, text)`` is called before each line runs.
+    """
+
+    block_delete: bool = False
+    optional_stop: bool = False
+    single_block: bool = False
+    start_line: int = 0
+    library: dict[int, Program] = field(default_factory=dict)
+    lines_without_time_limit: int = LINES_WITHOUT_TIME_LIMIT
+    loop_limit: int = LOOP_LIMIT
+    on_line: Callable[[int, str], None] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """How a program ended: ``by`` is M2, M30 or %, ``lines`` how many lines were executed."""
+
+    by: str
+    lines: int
+
+
+@dataclass(slots=True)
+class _Frame:
+    program: Program
+    index: int = 0
+    repeats_left: int = 0
+    given: dict[int, float | None] = field(default_factory=dict)
+    rounds: dict[int, int] = field(default_factory=dict)
+
+    def locals(self) -> dict[int, float | None]:
+        """Return fresh local parameters, filled with the arguments of the call."""
+        return dict(self.given)
+
+
+class Interpreter:
+    """A control's language side: state that outlives programs, and the machine that it moves."""
+
+    def __init__(
+        self,
+        machine: Machine,
+        settings: LanguageSettings | None = None,
+        state: State | None = None,
+    ) -> None:
+        self.machine = machine
+        self.settings = settings or LanguageSettings()
+        self.state = state or start_state(machine)
+        # The oldest entry is what a control that reads ahead would see now.
+        self._earlier: deque[dict[int, float | None]] = deque(
+            maxlen=self.settings.read_ahead_lines or 1
+        )
+
+    # Reading values.
+
+    def read(self, number: int) -> float | None:
+        """Return the value of a parameter, numbered ones and those that read the machine."""
+        if self.settings.read_ahead_lines and number in _LIVE and self._earlier:
+            return self._earlier[0].get(number)
+        return self._read_now(number)
+
+    def _read_now(self, number: int) -> float | None:
+        if machine_values.machine_value(number) is None:
+            return self.state.parameters.read(number)
+        return machine_values.read_machine_value(
+            number, self.machine, self.state.touch, self.state.modal.unit_mm
+        )
+
+    def _value(self, value: Value, at: int) -> float | None:
+        try:
+            return evaluate(value, self.read, self.settings)
+        except ProgramError as error:
+            raise error.located(column=at + 1) from None
+
+    def _integer(self, value: Value, at: int, what: str) -> int:
+        number = self._value(value, at) or 0.0
+        whole = nearest_integer(number)
+        if whole is None:
+            raise ProgramError("E-FLOW", f"{what} is an integer, not {number:g}", column=at + 1)
+        return whole
+
+    # One line.
+
+    def _evaluate(self, line: Line) -> tuple[list[tuple[int, float | None]], Block]:
+        writes = []
+        for setting in line.settings:
+            value = self._value(setting.value, setting.at)
+            try:
+                index = parameter_index(setting.index, self.read, self.settings)
+                self.state.parameters.check_writable(index, value)
+            except ProgramError as error:
+                raise error.located(column=setting.at + 1) from None
+            writes.append((index, value))
+        words = []
+        for word in line.words:
+            value = self._value(word.value, word.at)
+            if value is not None:
+                words.append((word.letter, value, word.at))
+        return writes, build_block(words)
+
+    def _run_line(self, line: Line, number: int, options: Options) -> Generator[Any, Any, Block]:
+        """Evaluate, check and execute a line that is not flow; returns its block."""
+        writes, block = self._evaluate(line)
+        check_block(block, self.state.modal, self.machine.slots)
+        kept = self.state.parameters.tables() if _touches_tables(writes, block) else None
+        for index, value in writes:
+            self.state.parameters.write(index, value)
+        run = Run(self.state, self.machine, self.settings, block, number, options.optional_stop)
+        run.origins_changed = any(index in TABLES for index, _ in writes)
+        try:
+            if line.comments:
+                run.comment(line.comments[-1])
+            if not block.call:
+                for applies, step in STEPS:
+                    if applies(block):
+                        yield from step(run)
+        except (ProgramError, ControllerAlarm):
+            if kept is not None:
+                self.state.parameters.restore_tables(kept)
+            raise
+        return block
+
+    def _remember(self) -> None:
+        if self.settings.read_ahead_lines:
+            self._earlier.append({number: self._read_now(number) for number in _LIVE_NUMBERS})
+
+    def execute_line(self, text: str, options: Options | None = None) -> Generator[Any, Any, Block]:
+        """Run one line as typed by hand (MDI). Flow needs a program; a call is allowed."""
+        options = options or Options()
+        take_from_machine(self.state, self.machine)
+        line = parse_line(text, "typed", 1)
+        try:
+            if line.flow is not None or line.program is not None or line.percent:
+                raise ProgramError("E-FLOW", "this needs a program; it can't be typed by itself")
+            if line.block_delete and options.block_delete:
+                self._evaluate(line)
+                return Block()
+            block = yield from self._run_line(line, 1, options)
+            if block.call:
+                yield from self._execute(
+                    [self._call(block, options, 0)], options, called_by_hand=True
+                )
+            self._remember()
+            return block
+        except ProgramError as error:
+            raise _placed(error, "typed", 1, text) from None
+
+    # Programs.
+
+    def execute(
+        self, program: Program, options: Options | None = None
+    ) -> Generator[Any, Any, Finished]:
+        """Run ``program`` to its end.
+
+        Raises ``ProgramError`` with the place, or whatever the machine raises.
+        """
+        options = options or Options()
+        take_from_machine(self.state, self.machine)
+        frame = _Frame(program)
+        if options.start_line:
+            from drytouch.sim.program.start_line import start_from
+
+            frame.index = yield from start_from(self, program, options)
+        return (yield from self._execute([frame], options))
+
+    def _execute(
+        self, frames: list[_Frame], options: Options, called_by_hand: bool = False
+    ) -> Generator[Any, Any, Finished]:
+        parameters = self.state.parameters
+        base = len(parameters.frames)
+        if called_by_hand:
+            parameters.frames.append(frames[-1].locals())
+        try:
+            return (yield from self._loop(frames, options, called_by_hand))
+        finally:
+            # Whatever ended the program, the caller's own parameters are back.
+            del parameters.frames[base:]
+
+    def _loop(
+        self, frames: list[_Frame], options: Options, called_by_hand: bool
+    ) -> Generator[Any, Any, Finished]:
+        executed = idle = 0
+        last_time = self.machine.time_s
+        while True:
+            frame = frames[-1]
+            program, index = frame.program, frame.index
+            if index >= len(program.entries):
+                if len(frames) > 1 or called_by_hand or not program.framed:
+                    error = ProgramError("E-FLOW", "the program ran past its last line")
+                    raise program.locate(error, max(index - 1, 0))
+                return Finished("%", executed)
+            try:
+                end = yield from self._execute_at(frames, options)
+            except ProgramError as error:
+                raise _in_program(error, program, index) from None
+            executed += 1
+            if end == "M99" and len(frames) == 0:
+                return Finished("M99", executed)
+            if end in ("M2", "M30"):
+                return Finished(end, executed)
+            idle = idle + 1 if self.machine.time_s == last_time else 0
+            last_time = self.machine.time_s
+            if idle > options.lines_without_time_limit:
+                message = f"{idle} lines ran and no time passed: the program goes round in a circle"
+                raise program.locate(ProgramError("E-FLOW", message), index)
+
+    def _execute_at(self, frames: list[_Frame], options: Options) -> Generator[Any, Any, str]:
+        """Run the line that the last frame is at and move on; returns the ending code, if any."""
+        frame = frames[-1]
+        program, index = frame.program, frame.index
+        line = program.line(index)
+        number = program.line_number(index)
+        if options.on_line is not None:
+            options.on_line(number, program.texts[index])
+        frame.index += 1
+        if line.block_delete and options.block_delete:
+            self._evaluate(line)
+            return ""
+        if line.flow is not None:
+            frame.index = self._flow(frame, index, line.flow, options)
+            self._remember()
+            return ""
+        if line.is_blank:
+            return ""
+        block = yield from self._run_line(line, number, options)
+        self._remember()
+        if block.call:
+            called = self._call(block, options, len(frames) - 1)
+            self.state.parameters.frames.append(called.locals())
+            frames.append(called)
+        end = f"M{block.m[4]}" if block.m.get(4) in (2, 30, 99) else ""
+        if end == "M99":
+            self._return(frames)
+        if options.single_block and end not in ("M2", "M30"):
+            yield from self.machine.pause(False, f"line {number} is done (single block)")
+            take_from_machine(self.state, self.machine)
+        return end
+
+    def _call(self, block: Block, options: Options, depth: int) -> _Frame:
+        if depth >= CALL_DEPTH_LIMIT:
+            raise block.wrong("E-FLOW", f"calls nest {CALL_DEPTH_LIMIT} deep at most", "G650")
+        number = block.integer("P", 1, 99999, "program")
+        program = options.library.get(number)
+        if program is None:
+            raise block.wrong("E-FLOW", f"there is no program O{number} to call", "P")
+        repeats = block.integer("L", 1, float("inf"), "how often") if "L" in block.values else 1
+        given: dict[int, float | None] = {
+            ARGUMENT_PARAMETER[letter]: value
+            for letter, value in block.values.items()
+            if letter in ARGUMENT_PARAMETER
+        }
+        return _Frame(program, 0, repeats - 1, given)
+
+    def _return(self, frames: list[_Frame]) -> None:
+        """Leave a called program, or run it once more."""
+        parameters = self.state.parameters
+        if not parameters.frames:
+            raise ProgramError("E-FLOW", "M99 outside a called program")
+        frame = frames.pop()
+        parameters.frames.pop()
+        if frame.repeats_left:
+            again = _Frame(frame.program, 0, frame.repeats_left - 1, frame.given)
+            parameters.frames.append(again.locals())
+            frames.append(again)
+
+    def _flow(self, frame: _Frame, index: int, flow: Flow, options: Options) -> int:
+        """Return the index of the line that runs next."""
+        program = frame.program
+        if flow.kind == "GOTO":
+            return program.find(self._integer(flow.target, flow.at, "a label"), index)
+        if flow.kind == "END":
+            start = self._partner(program, index, flow)
+            opening = program.line(start).flow
+            assert opening is not None
+            numbers = {self._integer(f.target, f.at, "a loop number") for f in (opening, flow)}
+            if len(numbers) > 1:
+                raise ProgramError("E-FLOW", "END and DO have different numbers")
+            return start
+        assert flow.condition is not None
+        holds = self._value(flow.condition, flow.at) not in (None, 0.0)
+        if flow.kind == "IF":
+            target = self._integer(flow.target, flow.at, "a label")
+            return program.find(target, index) if holds else index + 1
+        return self._while(frame, index, flow, holds, options)
+
+    def _while(self, frame: _Frame, index: int, flow: Flow, holds: bool, options: Options) -> int:
+        partner = self._partner(frame.program, index, flow)
+        if self._integer(flow.target, flow.at, "a loop number") not in LOOP_NUMBERS:
+            raise ProgramError("E-FLOW", "a loop has the number 1, 2 or 3", column=flow.at + 1)
+        if not holds:
+            frame.rounds.pop(index, None)
+            return partner + 1
+        frame.rounds[index] = frame.rounds.get(index, 0) + 1
+        if frame.rounds[index] > options.loop_limit:
+            raise ProgramError("E-FLOW", f"the loop ran more than {options.loop_limit} times")
+        return index + 1
+
+    @staticmethod
+    def _partner(program: Program, index: int, flow: Flow) -> int:
+        partner = program.partners.get(index)
+        if partner is None:
+            other = "END" if flow.kind == "WHILE" else "WHILE"
+            raise ProgramError("E-FLOW", f"{flow.kind} without its {other}")
+        return partner
+
+
+_LIVE_NUMBERS = (
+    *range(TOUCH_RESULT, TOUCH_RESULT + 6),
+    *(
+        number
+        for entry in machine_values.MACHINE_VALUES
+        if entry.live
+        for number in range(entry.first, entry.last + 1)
+    ),
+)
+_LIVE = frozenset(_LIVE_NUMBERS)
+
+
+def _touches_tables(writes: list[tuple[int, float | None]], block: Block) -> bool:
+    if any(index in TABLES for index, _ in writes):
+        return True
+    return block.one_shot in TABLE_CODES or 12 in block.g
+
+
+def _in_program(error: ProgramError, program: Program, index: int) -> ProgramError:
+    if error.line:
+        return error
+    return _placed(error, program.file, program.line_number(index), program.texts[index])
+
+
+def _placed(error: ProgramError, file: str, line: int, text: str) -> ProgramError:
+    """Return the error with its place; its column was counted in the squeezed line."""
+    if error.line:
+        return error
+    column = column_of(text, error.column - 1) if error.column else 0
+    return ProgramError(error.code, error.message, file, line, column, text)
+
+
+def execute(
+    program: Program,
+    machine: Machine,
+    options: Options | None = None,
+    settings: LanguageSettings | None = None,
+    state: State | None = None,
+) -> Generator[Any, Any, Finished]:
+    """Run ``program`` on ``machine`` once; keep an ``Interpreter`` to run several in a row."""
+    return (yield from Interpreter(machine, settings, state).execute(program, options))
+
+
+def execute_line(
+    text: str,
+    state: State,
+    machine: Machine,
+    settings: LanguageSettings | None = None,
+    options: Options | None = None,
+) -> Generator[Any, Any, None]:
+    """Run one typed line on ``machine``, changing ``state``."""
+    yield from Interpreter(machine, settings, state).execute_line(text, options)
