@@ -12,6 +12,8 @@ from drytouch.sim.errors import InputError
 from drytouch.sim.motion.limits import Limits
 from drytouch.sim.motion.pieces import Piece, State
 from drytouch.sim.motion.ramps import (
+    Ramps,
+    distance_of,
     peak_speed,
     ramps,
     ramps_distance,
@@ -57,11 +59,19 @@ class _Run:
             self.t, self.s = t1, s1
         self.v, self.a = v1, a1
 
+    def follow(self, phases: Ramps, target: float) -> None:
+        """Lay out a change of speed from the present state to ``target``."""
+        t1, j1, v_in, peak, t2, v_out, t3, j3 = phases
+        if t1 > 0.0:
+            self.phase(t1, j1, v_in, peak)
+        if t2 > 0.0:
+            self.phase(t2, 0.0, v_out, peak)
+        if t3 > 0.0:
+            self.phase(t3, j3, target, 0.0)
+        self.v, self.a = target, 0.0
+
     def to_speed(self, target: float, acceleration: float, jerk: float) -> None:
-        t1, j1, v_in, peak, t2, v_out, t3, j3 = ramps(self.v, self.a, target, acceleration, jerk)
-        self.phase(t1, j1, v_in, peak)
-        self.phase(t2, 0.0, v_out, peak)
-        self.phase(t3, j3, target, 0.0)
+        self.follow(ramps(self.v, self.a, target, acceleration, jerk), target)
 
     def let_go(self, jerk: float) -> None:
         """Ramp the acceleration to nothing, whatever speed that leads to.
@@ -89,13 +99,14 @@ class _Run:
             return [Piece(self.t, self.t, self.s, self.v, 0.0, 0.0, end)]
         if goal is None:
             return pieces
-        for i in range(len(pieces) - 1, -1, -1):
-            piece = pieces[i]
-            if i == len(pieces) - 1 or piece.s1 > goal:
-                pieces[i] = piece._replace(s0=min(piece.s0, goal), s1=goal)
-            else:
-                break
-        return pieces
+        i = len(pieces) - 1
+        while True:
+            t0, t1, s0, v0, a0, jerk, _ = pieces[i]
+            # Rounding may have put a joint past the goal as well; then that moves back, too.
+            pieces[i] = Piece(t0, t1, min(s0, goal), v0, a0, jerk, goal)
+            if s0 <= goal or i == 0:
+                return pieces
+            i -= 1
 
 
 def to_speed(state: State, t0: float, speed: float, limits: Limits) -> list[Piece]:
@@ -164,21 +175,30 @@ def to_goal(state: State, t0: float, goal_s: float, limits: Limits) -> list[Piec
     if run.must_let_go(jerk):
         run.let_go(jerk)
     distance, v, a = goal_s - run.s, run.v, run.a
-    shortest = ramps_distance(v, a, 0.0, acceleration, jerk)
-    if distance <= shortest + ARRIVAL_MM:
-        run.to_speed(0.0, acceleration, jerk)
-        return run.finish(goal_s if distance >= shortest - ARRIVAL_MM else None)
-    coasting = max(v + a * abs(a) / (2.0 * jerk), 0.0)
-    peak = _peak(v, a, coasting, distance, limits)
-    if peak is None:
-        _ease(run, distance, acceleration, jerk)
-        return run.finish(goal_s)
-    if peak == coasting:
-        # By itself, since the general ramps lose half their digits where they degenerate to this.
-        run.let_go(jerk)
+    halt = ramps(v, a, 0.0, acceleration, jerk)
+    beyond = distance - distance_of(halt, v, a, 0.0)
+    if beyond <= ARRIVAL_MM:
+        run.follow(halt, 0.0)
+        return run.finish(goal_s if beyond >= -ARRIVAL_MM else None)
+    top = limits.speed
+    direct = ramps(v, a, top, acceleration, jerk)
+    halting = steady_stop_distance(top, acceleration, jerk)
+    if distance_of(direct, v, a, top) + halting <= distance:
+        run.follow(direct, top)
+        peak = top
     else:
-        run.to_speed(peak, acceleration, jerk)
-    left = goal_s - run.s - steady_stop_distance(peak, acceleration, jerk)
+        coasting = max(v + a * abs(a) / (2.0 * jerk), 0.0)
+        peak = _peak(v, a, coasting, distance, limits)
+        if peak is None:
+            _ease(run, distance, acceleration, jerk)
+            return run.finish(goal_s)
+        if peak == coasting:
+            # By itself: the general ramps lose half their digits where they degenerate to this.
+            run.let_go(jerk)
+        else:
+            run.to_speed(peak, acceleration, jerk)
+        halting = steady_stop_distance(peak, acceleration, jerk)
+    left = goal_s - run.s - halting
     if left > 0.0 and peak > 0.0:
         run.phase(left / peak, 0.0, peak, 0.0)
     run.to_speed(0.0, acceleration, jerk)
@@ -186,11 +206,18 @@ def to_goal(state: State, t0: float, goal_s: float, limits: Limits) -> list[Piec
 
 
 def _peak(v: float, a: float, coasting: float, distance: float, limits: Limits) -> float | None:
-    """The speed to change to before the stop; None when braking must only be eased.
+    """The speed to change to on a move too short for ``limits.speed``; None to ease a braking.
 
     ``coasting``: the speed (mm/s) that simply letting the acceleration go leads to.
     """
     top, acceleration, jerk = limits
+    dt = abs(a) / jerk
+    path = dt * (v + a * dt / 3.0)
+    # Letting an acceleration go, then stopping, is the shortest stop: there is always room for it.
+    if a < 0.0 and path + steady_stop_distance(coasting, acceleration, jerk) > distance:
+        return None
+    if coasting <= top:
+        return peak_speed(v, a, coasting, top, distance, acceleration, jerk)
 
     def excess(peak: float) -> float:
         return (
@@ -199,15 +226,6 @@ def _peak(v: float, a: float, coasting: float, distance: float, limits: Limits) 
             - distance
         )
 
-    if excess(top) <= 0.0:
-        return top
-    dt = abs(a) / jerk
-    path = dt * (v + a * dt / 3.0)
-    # Letting an acceleration go, then stopping, is the shortest stop: there is always room for it.
-    if a < 0.0 and path + steady_stop_distance(coasting, acceleration, jerk) > distance:
-        return None
-    if coasting <= top:
-        return peak_speed(v, a, coasting, top, distance, acceleration, jerk)
     # Too fast for the limit, too near to slow down to it first: slow down as far as there is room.
     return root_from_below(excess, coasting, top)
 

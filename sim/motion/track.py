@@ -124,13 +124,15 @@ class Track:
             if level == self._start_s:
                 return since
             i = 0
-        s = position(pieces[i], since)
-        for piece in islice(pieces, i, None):
+        s = position(pieces[i], since) if since > pieces[i].t0 else pieces[i].s0
+        # A falling path is a rising one upside down; comparing twice is cheaper than negating.
+        for piece in islice(pieces, i, None) if i else pieces:
             s1 = piece.s1
             if s == level and (s1 >= s if rising else s1 <= s):
                 return max(since, piece.t0)
             if (s < level <= s1) if rising else (s > level >= s1):
-                return max(since, _time_at(piece, level))
+                t = _time_at(piece, level)
+                return t if t > since else since
             s = s1
         return self._end_time if s == level else None
 
