@@ -15,10 +15,13 @@ from drytouch.sim.scenario.files import read_toml
 from drytouch.sim.scenario.machine import Machine
 from drytouch.sim.scenario.messages import Problem, problem_from
 from drytouch.sim.scenario.scenario import Block, Scenario, Stock
+from drytouch.sim.scenario.schema import scenario_schema
 from drytouch.sim.scenario.setter import Setter
 from drytouch.sim.scenario.sources import Sources
 from drytouch.sim.scenario.tool import Tool
 from drytouch.sim.scenario.units import Part, converted
+
+__all__ = ["MODELS", "load_part", "load_scenario", "scenario_from_dict", "scenario_schema"]
 
 MODELS: dict[str, type[Part]] = {
     "machine": Machine,
@@ -67,11 +70,6 @@ def load_part(kind: str, name_or_path: str | FilePath) -> Any:
         return _read_part(kind, FilePath(name_or_path))
     library.path(kind, str(name_or_path))  # raises for an unknown name
     return _library_part(kind, str(name_or_path))
-
-
-def scenario_schema() -> dict[str, Any]:
-    """JSON Schema of a scenario in full, without the short forms for parts."""
-    return Scenario.model_json_schema(by_alias=True)
 
 
 def _scenario_file(path_or_name: str | FilePath) -> FilePath:

@@ -55,6 +55,9 @@ def _table(path: tuple[str, ...], data: dict[str, Any], lines: list[str]) -> Non
         inner = (*path, key)
         name = ".".join(_key(part) for part in inner)
         for item in value if isinstance(value, list) else [value]:
+            if isinstance(value, dict) and value and all(map(_needs_header, value.values())):
+                _table(inner, value, lines)  # a header of its own would say nothing
+                continue
             lines += ["", f"[[{name}]]" if isinstance(value, list) else f"[{name}]"]
             _table(inner, item, lines)
 
@@ -79,7 +82,7 @@ def _value(value: Any) -> str:
     if isinstance(value, dict):
         pairs = ", ".join(f"{_key(key)} = {_value(item)}" for key, item in value.items())
         return f"{{{pairs}}}"
-    return repr(value)
+    return repr(float(value)) if isinstance(value, float) else str(int(value))
 
 
 def _text(value: str) -> str:

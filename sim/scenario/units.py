@@ -46,6 +46,11 @@ def split_unit(key: str) -> tuple[str, str] | None:
     return None
 
 
+def suffixes_like(suffix: str) -> tuple[str, ...]:
+    """All suffixes of the family that ``suffix`` belongs to, itself included."""
+    return tuple(FAMILIES[_BY_SUFFIX[suffix][0]])
+
+
 def _scaled(value: Any, factor: float) -> Any:
     """``value`` times ``factor`` for numbers and for lists of numbers; else unchanged."""
     if isinstance(value, bool):
