@@ -125,7 +125,6 @@ class Track:
                 return since
             i = 0
         s = position(pieces[i], since) if since > pieces[i].t0 else pieces[i].s0
-        # A falling path is a rising one upside down; comparing twice is cheaper than negating.
         for piece in islice(pieces, i, None) if i else pieces:
             s1 = piece.s1
             if s == level and (s1 >= s if rising else s1 <= s):
