@@ -169,19 +169,29 @@ def _refine(
         lower = lowest[2] - slope1 * lowest[0] - slope2 * lowest[1]
         if lower > best[2]:
             best = (slope1, slope2, lower)
+        if lowest[0] == 0.0 == lowest[1]:
+            upper = min(upper, lowest[2])
+            corners = (lowest, b, c)
         if upper - lower <= AGREED_MM:
             break
-        ta, tb, tc = _turn(a, lowest), _turn(b, lowest), _turn(c, lowest)
-        if ta <= 0.0 <= tb:
-            following = (a, b, lowest)
-        elif tb <= 0.0 <= tc:
-            following = (b, c, lowest)
-        else:
-            following = (c, a, lowest)
-        if lowest[:3] in (a[:3], b[:3], c[:3]):
+        following = _part_over_line(a, b, c, lowest)
+        if following is None:
             break
         corners = following
     return (*best, max(0.0, upper - best[2]), corners)
+
+
+def _part_over_line(a: _Point, b: _Point, c: _Point, new: _Point) -> _Corners | None:
+    """Of the three triangles with the new corner, the one that holds the line."""
+    ta, tb, tc = _turn(a, new), _turn(b, new), _turn(c, new)
+    best, largest = None, 0.0
+    # On a shared edge two hold it: the larger one, since a sliver has no slope to speak of.
+    for p, q, tp, tq in ((a, b, ta, tb), (b, c, tb, tc), (c, a, tc, ta)):
+        if tp <= 0.0 <= tq:
+            area = _turn(p, q) + tq - tp
+            if area > largest:
+                best, largest = (p, q, new), area
+    return best
 
 
 def _under_line(corners: _Corners) -> Vector:

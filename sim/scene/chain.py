@@ -24,7 +24,7 @@ class Chain:
                 raise InputError(
                     f"link {name!r} has {factors!r}; expected three numbers, each -1, 0 or 1",
                     key=f"links.{name}",
-                    fix="say for x, y and z whether the link follows (1), opposes (-1) or ignores (0) it",
+                    fix="per axis: 1 moves with it, -1 against it, 0 not at all",
                 )
         self.links: dict[str, Vector] = {
             name: (float(f[0]), float(f[1]), float(f[2])) for name, f in links.items()

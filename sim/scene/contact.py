@@ -9,14 +9,12 @@ from typing import NamedTuple
 import numpy as np
 
 from drytouch.sim.errors import InputError
-from drytouch.sim.scene.pairs import meet
+from drytouch.sim.scene.bounds import bounds_meet, joined, swept
+from drytouch.sim.scene.pairs import Meeting, meet
 from drytouch.sim.scene.pieces import TOUCH_MM, Piece
 from drytouch.sim.scene.scene import LinkPieces, Scene
 from drytouch.sim.scene.shapes import Vector
 
-# The sieve's boxes are this much larger than the bodies: ten touches, so that a touch and the
-# rounding of its bounds never fall through.
-SIEVE_MARGIN_MM = 10 * TOUCH_MM
 # Fewer pieces than this are sifted faster one by one than by array (measured).
 ARRAY_PAYS_FROM = 24
 
@@ -50,7 +48,7 @@ def first_contacts(scene: Scene, q: Vector, direction: Vector, length: float) ->
     pressing on from a touch is one at s = 0. Exact to 1e-8 mm, on curved sides and meshes too.
     """
     _check_line(direction, length)
-    hits: dict[tuple[str, str, str, str], Hit] = {}
+    hits: list[Hit] = []
     limit = length
     for s, a, b, start, w in _candidates(scene, q, direction, length):
         if s > limit + TOUCH_MM:
@@ -58,22 +56,33 @@ def first_contacts(scene: Scene, q: Vector, direction: Vector, length: float) ->
         meeting = meet(scene, a, b, start, w, length)
         if meeting is None:
             continue
-        soft = a.body.soft or b.body.soft
-        fixed = scene.chain.displacement(b.body.link, q)
-        moved = scene.chain.factors(b.body.link)
-        point = (
-            meeting.point[0] + fixed[0] + moved[0] * direction[0] * meeting.s,
-            meeting.point[1] + fixed[1] + moved[1] * direction[1] * meeting.s,
-            meeting.point[2] + fixed[2] + moved[2] * direction[2] * meeting.s,
-        )
-        names = (a.body.id, a.feature, b.body.id, b.feature)
-        hit = Hit(meeting.s, *names, point, meeting.normal, soft, meeting.graze)
-        known = hits.get(names)
+        s = meeting.s
+        then = (q[0] + s * direction[0], q[1] + s * direction[1], q[2] + s * direction[2])
+        hit = hit_of(scene, then, a, b, meeting)
+        hits.append(hit)
+        if not (hit.soft or hit.graze):
+            limit = min(limit, s)
+    return in_order(hits)
+
+
+def hit_of(scene: Scene, q: Vector, a: Piece, b: Piece, meeting: Meeting) -> Hit:
+    """The contact as told, with the axes at ``q`` when it happens."""
+    x, y, z = scene.chain.displacement(b.body.link, q)
+    point = (meeting.point[0] + x, meeting.point[1] + y, meeting.point[2] + z)
+    soft = a.body.soft or b.body.soft
+    names = (a.body.id, a.feature, b.body.id, b.feature)
+    return Hit(meeting.s, *names, point, meeting.normal, soft, meeting.graze)
+
+
+def in_order(hits: list[Hit]) -> tuple[Hit, ...]:
+    """One hit for each pair of features, by path, up to the first hard one and what is as near."""
+    first: dict[tuple[str, str, str, str], Hit] = {}
+    for hit in hits:
+        known = first.get(hit[1:5])
         if known is None or _rank(hit) < _rank(known):
-            hits[names] = hit
-        if not (soft or meeting.graze):
-            limit = min(limit, meeting.s)
-    return tuple(sorted((hit for hit in hits.values() if hit.s <= limit + TOUCH_MM), key=_order))
+            first[hit[1:5]] = hit
+    limit = min((hit.s for hit in hits if not (hit.soft or hit.graze)), default=math.inf)
+    return tuple(sorted((hit for hit in first.values() if hit.s <= limit + TOUCH_MM), key=_order))
 
 
 def _rank(hit: Hit) -> tuple[bool, float]:
@@ -128,40 +137,22 @@ def _sift(
     found: list[Candidate],
 ) -> None:
     reach = (w[0] * length, w[1] * length, w[2] * length)
-    low, high = _swept(group_a.low, group_a.high, start, reach)
+    low, high = swept(group_a.low, group_a.high, start, reach)
     others = _inside(group_b, low, high)
     if not others:
         return
     # The sieve works both ways: a few bodies of B left, then the many of A against their bounds.
     pieces = group_a.pieces
     if len(pieces) >= ARRAY_PAYS_FROM:
-        low = tuple(min(b.low[i] for b in others) for i in range(3))  # type: ignore[assignment]
-        high = tuple(max(b.high[i] for b in others) for i in range(3))  # type: ignore[assignment]
+        low, high = joined(others)
         back = (-reach[0], -reach[1], -reach[2])
-        low, high = _swept(low, high, (-start[0], -start[1], -start[2]), back)
+        low, high = swept(low, high, (-start[0], -start[1], -start[2]), back)
         pieces = _inside(group_a, low, high)
     for a in pieces:
         for b in others:
-            s = _bounds_meet(a.low, a.high, b.low, b.high, start, w, length)
+            s = bounds_meet(a.low, a.high, b.low, b.high, start, w, length)
             if s is not None and not scene.ignored(a.body.id, b.body.id):
                 found.append((s, a, b, start, w))
-
-
-def _swept(low: Vector, high: Vector, start: Vector, reach: Vector) -> tuple[Vector, Vector]:
-    margin = SIEVE_MARGIN_MM
-    rx, ry, rz = reach
-    return (
-        (
-            low[0] + start[0] + min(0.0, rx) - margin,
-            low[1] + start[1] + min(0.0, ry) - margin,
-            low[2] + start[2] + min(0.0, rz) - margin,
-        ),
-        (
-            high[0] + start[0] + max(0.0, rx) + margin,
-            high[1] + start[1] + max(0.0, ry) + margin,
-            high[2] + start[2] + max(0.0, rz) + margin,
-        ),
-    )
 
 
 def _inside(group: LinkPieces, low: Vector, high: Vector) -> list[Piece]:
@@ -178,32 +169,6 @@ def _inside(group: LinkPieces, low: Vector, high: Vector) -> list[Piece]:
         ]
     meets = ((group.lows <= high) & (group.highs >= low)).all(axis=1)
     return [group.pieces[int(k)] for k in np.flatnonzero(meets)]
-
-
-def _bounds_meet(
-    low_a: Vector,
-    high_a: Vector,
-    low_b: Vector,
-    high_b: Vector,
-    start: Vector,
-    w: Vector,
-    length: float,
-) -> float | None:
-    """Path at which two bounding boxes meet, mm, or None (clipping axis by axis)."""
-    begin, end = 0.0, length
-    for i in range(3):
-        low = low_b[i] - high_a[i] - start[i] - SIEVE_MARGIN_MM
-        high = high_b[i] - low_a[i] - start[i] + SIEVE_MARGIN_MM
-        rate = w[i]
-        if rate > 0.0:
-            begin, end = max(begin, low / rate), min(end, high / rate)
-        elif rate < 0.0:
-            begin, end = max(begin, high / rate), min(end, low / rate)
-        elif not low <= 0.0 <= high:
-            return None
-        if begin > end:
-            return None
-    return begin
 
 
 class ContactCache:

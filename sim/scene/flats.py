@@ -15,6 +15,8 @@ from drytouch.sim.scene.pieces import Upright
 from drytouch.sim.scene.shapes import Vector
 
 Flat = tuple[float, float]
+# Corners, counter-clockwise, and the rounding around them, mm.
+Outline = tuple[tuple[Flat, ...], float]
 
 
 class Stretch(NamedTuple):
@@ -25,8 +27,8 @@ class Stretch(NamedTuple):
     normal: Vector
 
 
-def widened(a: Upright, b: Upright) -> tuple[tuple[Flat, ...], float]:
-    """Corners (counter-clockwise) and rounding of {b - a}, the footprint that a point A must meet."""
+def widened(a: Upright, b: Upright) -> Outline:
+    """{b - a}: the footprint that the middle of A must stay out of."""
     radius = a.radius + b.radius
     turned = tuple((-x, -y) for x, y in a.corners)
     if len(turned) == 1:
@@ -63,7 +65,7 @@ def _from_lowest(corners: tuple[Flat, ...]) -> tuple[Flat, ...]:
 def overlap(
     a: Upright,
     b: Upright,
-    outline: tuple[tuple[Flat, ...], float],
+    outline: Outline,
     start: Vector,
     w: Vector,
     grow: float,
@@ -173,9 +175,7 @@ def _rounded_stretch(
     return Stretch(begin, end, normal) if begin < end else None
 
 
-def _standing(
-    corners: tuple[Flat, ...], radius: float, px: float, py: float
-) -> Stretch | None:
+def _standing(corners: tuple[Flat, ...], radius: float, px: float, py: float) -> Stretch | None:
     inside = outline_distance(corners, px, py)[0] < radius
     return Stretch(-math.inf, math.inf, (0.0, 0.0, 0.0)) if inside else None
 
@@ -255,9 +255,7 @@ def _held(
     return (begin, end, direction) if begin <= end else None
 
 
-def _without_bore(
-    stretch: Stretch, bore: tuple[float, float, Vector] | None
-) -> Stretch | None:
+def _without_bore(stretch: Stretch, bore: tuple[float, float, Vector] | None) -> Stretch | None:
     if bore is None:
         return stretch
     begin, end, normal = bore

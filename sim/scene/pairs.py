@@ -10,7 +10,9 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from drytouch.sim.scene.bounds import bounds_meet, swept
 from drytouch.sim.scene.cast import Entry, Support, cast
+from drytouch.sim.scene.cells import Cell, Queue, cells_of, entry_bound, halves
 from drytouch.sim.scene.flats import Stretch, overlap, widened
 from drytouch.sim.scene.pieces import TOUCH_MM, Piece
 from drytouch.sim.scene.scene import Scene
@@ -20,8 +22,11 @@ from drytouch.sim.scene.shapes import Vector
 SLIDING_RATE = 1e-9
 
 
+Solid = Piece | Cell
+
+
 class Meeting(NamedTuple):
-    """Path to the contact, mm; unit normal from B to A; world point less B's displacement; graze."""
+    """Path to the contact, mm; unit normal from B to A; point, mm, as B stands at q = 0; graze."""
 
     s: float
     normal: Vector
@@ -35,7 +40,51 @@ def meet(
     """Where A, shifted by ``start`` mm and moving by ``w`` per mm of path, first meets B."""
     if a.upright is not None and b.upright is not None:
         return _meet_flats(scene, a, b, start, w, length)
+    if a.hollow or b.hollow:
+        return _meet_cells(a, b, start, w, length)
     return _meet_hulls(a, b, start, w, length)
+
+
+def _meet_cells(a: Piece, b: Piece, start: Vector, w: Vector, length: float) -> Meeting | None:
+    """First contact of hollow solids: cells with the earliest bound first, halved until exact."""
+    size = size_of(w)
+    unit = (w[0] / size, w[1] / size, w[2] / size)
+    queue = Queue()
+    for pair in _cell_pairs(a, b, start, w, length):
+        queue.put(*pair)
+    best: Meeting | None = None
+    while (taken := queue.take(length if best is None or best.graze else best.s)) is not None:
+        _, cell_a, cell_b = taken
+        finer = halves(cell_a, cell_b)
+        if not finer:
+            best = _sooner(best, _meet_hulls(cell_a, cell_b, start, w, length))
+        for finer_a, finer_b in finer:
+            bound = entry_bound(finer_a, finer_b, start, unit)
+            if bound is not None and bound <= size * length:
+                queue.put(bound / size, finer_a, finer_b)
+    return best
+
+
+def _sooner(known: Meeting | None, new: Meeting | None) -> Meeting | None:
+    if known is None or new is None:
+        return known or new
+    return min(known, new, key=lambda meeting: (meeting.graze, meeting.s))
+
+
+def _cell_pairs(
+    a: Piece, b: Piece, start: Vector, w: Vector, length: float
+) -> list[tuple[float, Cell, Cell]]:
+    reach = (w[0] * length, w[1] * length, w[2] * length)
+    others = cells_of(b, *swept(a.low, a.high, start, reach))
+    back = (-reach[0], -reach[1], -reach[2])
+    mine = cells_of(a, *swept(b.low, b.high, (-start[0], -start[1], -start[2]), back))
+    pairs = []
+    for cell_a in mine:
+        for cell_b in others:
+            s = bounds_meet(cell_a.low, cell_a.high, cell_b.low, cell_b.high, start, w, length)
+            if s is not None:
+                pairs.append((s, cell_a, cell_b))
+    return pairs
 
 
 def _meet_flats(
@@ -47,19 +96,19 @@ def _meet_flats(
     outline = scene.pair_store.get(key)
     if outline is None:
         outline = scene.pair_store[key] = widened(a.upright, b.upright)
-    inner = overlap(a.upright, b.upright, outline, start, w, -TOUCH_MM)  # type: ignore[arg-type]
+    inner = overlap(a.upright, b.upright, outline, start, w, -TOUCH_MM)
     if inner is not None and inner.end > 0.0:
         if inner.begin < 0.0:
-            return _pressed(a, b, start, w, inner.normal)
-        nominal = overlap(a.upright, b.upright, outline, start, w, 0.0)  # type: ignore[arg-type]
+            return pressed(a, b, start, w, inner.normal)
+        nominal = overlap(a.upright, b.upright, outline, start, w, 0.0)
         stretch = nominal if nominal is not None else inner
         return _finish(a, b, start, w, length, stretch.begin, stretch.normal, False)
-    outer = overlap(a.upright, b.upright, outline, start, w, TOUCH_MM)  # type: ignore[arg-type]
+    outer = overlap(a.upright, b.upright, outline, start, w, TOUCH_MM)
     return _graze(a, b, start, w, length, outer)
 
 
 def _graze(
-    a: Piece, b: Piece, start: Vector, w: Vector, length: float, outer: Stretch | None
+    a: Solid, b: Solid, start: Vector, w: Vector, length: float, outer: Stretch | None
 ) -> Meeting | None:
     if outer is None or outer.begin <= 0.0:
         return None
@@ -67,8 +116,8 @@ def _graze(
 
 
 def _finish(
-    a: Piece,
-    b: Piece,
+    a: Solid,
+    b: Solid,
     start: Vector,
     w: Vector,
     length: float,
@@ -87,7 +136,7 @@ def _finish(
     return Meeting(s, normal, contact_point(a, b, at, normal), graze)
 
 
-def contact_point(a: Piece, b: Piece, at: Vector, normal: Vector) -> Vector:
+def contact_point(a: Solid, b: Solid, at: Vector, normal: Vector) -> Vector:
     """A point in the middle of where A (shifted by ``at``) and B touch, from their bounds."""
     middle = [
         (max(a.low[i] + at[i], b.low[i]) + min(a.high[i] + at[i], b.high[i])) / 2 for i in range(3)
@@ -106,9 +155,7 @@ def contact_point(a: Piece, b: Piece, at: Vector, normal: Vector) -> Vector:
     return (middle[0], middle[1], middle[2])
 
 
-def separation(
-    support_a: Support, support_b: Support, start: Vector, normal: Vector
-) -> float:
+def separation(support_a: Support, support_b: Support, start: Vector, normal: Vector) -> float:
     """Gap between A (shifted by ``start``) and B along a unit normal from B to A, mm."""
     x, y, z = normal
     ax, ay, az = support_a(-x, -y, -z)
@@ -116,7 +163,7 @@ def separation(
     return x * (ax + start[0] - bx) + y * (ay + start[1] - by) + z * (az + start[2] - bz)
 
 
-def way_out(a: Piece, b: Piece, start: Vector, more: tuple[Vector, ...]) -> Vector:
+def way_out(a: Solid, b: Solid, start: Vector, more: tuple[Vector, ...]) -> Vector:
     """The normal from B to A along which two overlapping pieces part soonest, of their own axes."""
     best, depth = (0.0, 0.0, 1.0), -math.inf
     for axis in (*a.axes, *b.axes, *more):
@@ -127,7 +174,7 @@ def way_out(a: Piece, b: Piece, start: Vector, more: tuple[Vector, ...]) -> Vect
     return best
 
 
-def _pressed(a: Piece, b: Piece, start: Vector, w: Vector, entry: Vector) -> Meeting | None:
+def pressed(a: Solid, b: Solid, start: Vector, w: Vector, entry: Vector) -> Meeting | None:
     """Two pieces overlap at the start: a contact at once if they go deeper, none if they part."""
     normal = way_out(a, b, start, (entry,) if any(entry) else ())
     if normal[0] * w[0] + normal[1] * w[1] + normal[2] * w[2] >= -SLIDING_RATE:
@@ -135,9 +182,7 @@ def _pressed(a: Piece, b: Piece, start: Vector, w: Vector, entry: Vector) -> Mee
     return Meeting(0.0, normal, contact_point(a, b, start, normal), False)
 
 
-def _meet_hulls(
-    a: Piece, b: Piece, start: Vector, w: Vector, length: float
-) -> Meeting | None:
+def _meet_hulls(a: Solid, b: Solid, start: Vector, w: Vector, length: float) -> Meeting | None:
     size = math.sqrt(w[0] * w[0] + w[1] * w[1] + w[2] * w[2])
     unit = (w[0] / size, w[1] / size, w[2] / size)
     found = cast(a.inset, b.support, start, unit)
@@ -148,7 +193,7 @@ def _meet_hulls(
         back = cast(a.inset, b.support, start, (-unit[0], -unit[1], -unit[2]))
         if not isinstance(back, Entry) or back.distance >= 0.0:
             return None
-        return _pressed(a, b, start, w, normal)
+        return pressed(a, b, start, w, normal)
     rate = -(normal[0] * w[0] + normal[1] * w[1] + normal[2] * w[2])
     # The plane was found with A a touch smaller; its distance is read with A at its true size.
     s = separation(a.support, b.support, start, normal) / rate
@@ -157,7 +202,7 @@ def _meet_hulls(
 
 
 def _graze_hulls(
-    a: Piece, b: Piece, start: Vector, w: Vector, unit: Vector, length: float
+    a: Solid, b: Solid, start: Vector, w: Vector, unit: Vector, length: float
 ) -> Meeting | None:
     found = cast(a.support, b.support, start, unit)
     if not isinstance(found, Entry) or found.distance * (size_of(w)) < 0.0:
@@ -169,3 +214,8 @@ def _graze_hulls(
 def size_of(w: Vector) -> float:
     """Length of a vector."""
     return math.sqrt(w[0] * w[0] + w[1] * w[1] + w[2] * w[2])
+
+
+def opposite(w: Vector) -> Vector:
+    """The vector turned round."""
+    return (-w[0], -w[1], -w[2])

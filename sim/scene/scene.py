@@ -11,6 +11,7 @@ import numpy.typing as npt
 from drytouch.sim.errors import InputError
 from drytouch.sim.scene.bodies import Body
 from drytouch.sim.scene.chain import Chain
+from drytouch.sim.scene.flats import Outline
 from drytouch.sim.scene.pieces import Piece, prepare
 from drytouch.sim.scene.shapes import Vector
 
@@ -47,8 +48,8 @@ class Scene:
         self._chain_digest = _digest(chain.key)
         self._links: dict[str, LinkPieces] | None = None
         self._key: ContentKey | None = None
-        # Outlines and the like of a pair of pieces, kept while both stay where they are.
-        self.pair_store: dict[tuple[int, int], object] = {}
+        # Widened outlines of pairs of pieces, kept while the pieces stay where they are.
+        self.pair_store: dict[tuple[int, int], Outline] = {}
 
     def place(self, body: Body) -> None:
         """Add a body, or put it in the place of the one with the same id."""

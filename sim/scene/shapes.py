@@ -111,7 +111,7 @@ class Mesh:
     def __post_init__(self) -> None:
         if len(self.triangles) < 4:
             raise InputError(
-                f"a mesh of {len(self.triangles)} triangles can't be watertight; expected at least 4",
+                f"a mesh of {len(self.triangles)} triangles can't be closed; expected 4 or more",
                 fix="export the whole closed surface of the solid",
             )
         # Kept once: hashing 200,000 triangles at each question to the cache would cost a second.
