@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 
-from ruckig import InputParameter, Result, Ruckig, Trajectory
+from ruckig import InputParameter, Ruckig, RuckigError, Trajectory
 
 from drytouch.sim.errors import InputError
 from drytouch.sim.motion.limits import Limits
 from drytouch.sim.motion.pieces import Piece
+from drytouch.sim.motion.plans import ARRIVAL_MM
 
 # Trials repeat the same few moves thousands of times; a program has a few hundred distinct ones.
 REMEMBERED = 512
@@ -19,11 +21,12 @@ Phase = tuple[float, float, float, float, float, float, float]
 def from_rest(length: float, limits: Limits, t0: float, s0: float = 0.0) -> list[Piece]:
     """From rest at ``s0`` (mm) at ``t0`` (s) to rest ``length`` (mm) further on.
 
-    The last piece ends exactly at ``s0 + length``. Raises InputError for a negative length or
-    limits that aren't positive.
+    The last piece ends exactly at ``s0 + length``; a length of no more than ``ARRIVAL_MM`` (of
+    either sign: rounding) takes no time. Raises InputError for a negative length, or limits that
+    aren't positive and finite.
     """
-    if length == 0.0:
-        return [Piece(t0, t0, s0, 0.0, 0.0, 0.0, s0)]
+    if abs(length) <= ARRIVAL_MM:
+        return [Piece(t0, t0, s0, 0.0, 0.0, 0.0, s0 + length)]
     return [
         Piece(t0 + start, t0 + end, s0 + s_start, v, a, jerk, s0 + s_end)
         for start, end, s_start, v, a, jerk, s_end in relative_profile(length, limits)
@@ -33,15 +36,19 @@ def from_rest(length: float, limits: Limits, t0: float, s0: float = 0.0) -> list
 @lru_cache(maxsize=REMEMBERED)
 def relative_profile(length: float, limits: Limits) -> tuple[Phase, ...]:
     """The same move from s = 0 at t = 0; a pure function, so remembering can't change a bit."""
-    if not length > 0.0 or not min(limits) > 0.0:
-        raise InputError(f"move of {length:g} mm under {limits}, expected all more than 0")
+    if not all(0.0 < value < math.inf for value in (length, *limits)):
+        raise InputError(
+            f"move of {length:g} mm under {limits}, expected all more than 0 and finite"
+        )
     plan = InputParameter(1)
     plan.current_position, plan.target_position = [0.0], [length]
     plan.max_velocity, plan.max_acceleration, plan.max_jerk = ([limit] for limit in limits)
     trajectory = Trajectory(1)
-    result = Ruckig(1).calculate(plan, trajectory)
-    if result not in (Result.Working, Result.Finished):
-        raise InputError(f"no move of {length:g} mm under {limits}: {result}")
+    try:
+        Ruckig(1).calculate(plan, trajectory)
+    except RuckigError as error:
+        # Its own words list every field of its input; the four that matter are these.
+        raise InputError(f"no move of {length:g} mm under {limits} can be planned") from error
     profile = trajectory.profiles[0][0]
     return _phases(profile.t, profile.j, profile.a, profile.v, profile.p, length)
 

@@ -188,10 +188,11 @@ def to_goal(state: State, t0: float, goal_s: float, limits: Limits) -> list[Piec
         peak = top
     else:
         coasting = max(v + a * abs(a) / (2.0 * jerk), 0.0)
-        peak = _peak(v, a, coasting, distance, limits)
-        if peak is None:
+        reachable = _peak(v, a, coasting, distance, limits)
+        if reachable is None:
             _ease(run, distance, acceleration, jerk)
             return run.finish(goal_s)
+        peak = reachable
         if peak == coasting:
             # By itself: the general ramps lose half their digits where they degenerate to this.
             run.let_go(jerk)

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from itertools import islice
 
 from drytouch.sim.errors import InputError
-from drytouch.sim.motion.pieces import Piece, State, position, rest, speed, state
+from drytouch.sim.motion.pieces import Piece, State, position, rest, speed
 
 # Plans are laid end to end; a wider gap than this is a caller's mistake, not rounding.
 JOINT_MM = 1e-6
@@ -107,7 +107,21 @@ class Track:
         i = bisect_right(self._starts, t) - 1
         if i < 0:
             return State(self._start_s, 0.0, 0.0)
-        return state(self._pieces[i], t)
+        # The same as pieces.state, laid open: this is asked at every event.
+        t0, t1, s0, v0, a0, jerk, s1 = self._pieces[i]
+        if t >= t1:
+            return State(s1, 0.0, 0.0)
+        dt = t - t0
+        half = 0.5 * dt * jerk
+        s = s0 + dt * (v0 + dt * (0.5 * a0 + dt * jerk / 6.0))
+        v = v0 + dt * (a0 + half)
+        if s1 >= s0:
+            s = s1 if s > s1 else s0 if s < s0 else s
+            v = v if v > 0.0 else 0.0
+        else:
+            s = s1 if s < s1 else s0 if s > s0 else s
+            v = v if v < 0.0 else 0.0
+        return State(s, v, a0 + dt * jerk)
 
     def crossing(self, level: float, since: float, rising: bool = True) -> float | None:
         """First time in s, not before ``since``, at which the path comes to ``level`` (mm).
@@ -207,7 +221,9 @@ def _time_at(piece: Piece, level: float) -> float:
     rising = s1 >= s0
     low, high = 0.0, span
     small = SMALL_STEP * span
-    dt = span * (gap / (s1 - s0))
+    share = gap / (s1 - s0)
+    # From rest the cube root is all but exact.
+    dt = span * (share ** (1.0 / 3.0) if v0 == 0.0 and a0 == 0.0 else share)
     for _ in range(MOST_STEPS):
         short = gap - dt * (v0 + dt * (half_a + dt * sixth_j))
         if (short > 0.0) is rising:
