@@ -155,7 +155,7 @@ def _check_together(block: Block) -> None:
         )
 
 
-def moves_axes(block: Block, motion: int | None) -> bool:
+def moves_axes(block: Block, motion: int) -> bool:
     """Whether the line's axis words go to the motion mode ``motion``."""
     return bool(block.axes) and block.one_shot not in m.AXIS_OWNERS and motion in m.AXIS_MOTIONS
 
@@ -163,7 +163,7 @@ def moves_axes(block: Block, motion: int | None) -> bool:
 def check_block(block: Block, state: Modal, slots: int) -> None:
     """Check that every code has its words, every word its code, and that the state allows it.
 
-    ``state`` is that before the line. A field that the checker does not know is None, and what
+    ``state`` is that before the line. A field that the checker does not know is UNKNOWN, and what
     depends on it is let pass. Raises E-MISSING, E-STRAY, E-STATE, E-RANGE, E-ARC or E-FEED.
     """
     if block.call:
@@ -175,7 +175,7 @@ def check_block(block: Block, state: Modal, slots: int) -> None:
     _check_strays(block, motion)
 
 
-def _check_motion(block: Block, state: Modal, motion: int | None, slots: int) -> None:
+def _check_motion(block: Block, state: Modal, motion: int, slots: int) -> None:
     explicit = block.g.get(m.MOTION)
     if explicit in m.AXIS_MOTIONS and not block.axes:
         assert explicit is not None
@@ -185,7 +185,7 @@ def _check_motion(block: Block, state: Modal, motion: int | None, slots: int) ->
     if block.one_shot == 530:
         if not block.axes:
             raise block.wrong("E-MISSING", "G53 needs at least one of X Y Z", "G530")
-        if motion not in (0, 10, None):
+        if motion not in (0, 10, m.UNKNOWN):
             raise block.wrong("E-STATE", "G53 needs G0 or G1", "G530")
     elif motion == 800 and block.axes and block.one_shot not in m.AXIS_OWNERS:
         raise block.wrong("E-STATE", "no motion mode is in force (G80)", block.axes[0])
@@ -193,8 +193,8 @@ def _check_motion(block: Block, state: Modal, motion: int | None, slots: int) ->
         _check_arc(block, block.g.get(m.PLANE, state.plane))
 
 
-def _check_arc(block: Block, plane: int | None) -> None:
-    if plane is None:
+def _check_arc(block: Block, plane: int) -> None:
+    if plane == m.UNKNOWN:
         return
     offsets = PLANE_OFFSETS[plane]
     first, second, third = PLANE_AXES[plane]
@@ -221,7 +221,7 @@ def _tenths(code: str) -> str:
     return str(round(float(code[1:]) * 10))
 
 
-def _check_one_shot(block: Block, state: Modal, motion: int | None, slots: int) -> None:
+def _check_one_shot(block: Block, state: Modal, motion: int, slots: int) -> None:
     check = _ONE_SHOT_CHECKS.get(block.one_shot or 0)
     if check is not None:
         check(block, slots)
@@ -268,7 +268,7 @@ _ONE_SHOT_CHECKS: dict[int, Callable[[Block, int], None]] = {
 }
 
 
-def _check_feed(block: Block, state: Modal, motion: int | None, slots: int) -> None:
+def _check_feed(block: Block, state: Modal, motion: int, slots: int) -> None:
     inverse = block.g.get(m.FEED_MODE, state.feed_mode) == 930
     touching = block.one_shot == 310 or (moves_axes(block, motion) and motion == 382)
     if inverse and touching:
@@ -289,9 +289,9 @@ def _check_plain_words(block: Block, slots: int) -> None:
         block.integer("T", 0, slots, "tool")
 
 
-def _check_strays(block: Block, motion: int | None) -> None:
+def _check_strays(block: Block, motion: int) -> None:
     arc = moves_axes(block, motion) and motion in m.ARCS
-    unknown = bool(block.axes) and motion is None
+    unknown = bool(block.axes) and motion == m.UNKNOWN
     table = block.one_shot == 100
     tool_table = (
         table and nearest_integer(block.values["L"]) == 1

@@ -19,7 +19,6 @@ from drytouch.sim.program.line import print_number
 from drytouch.sim.program.parameters import ACTIVE_SYSTEM, REQUIRED, Parameters
 
 LAST_STORED = 5400
-# The rotary axes' share of the reserved blocks: allowed in a file, not required here.
 PARAMETER_HEADER = "drytouch parameters: index, value, comment"
 TOOL_HEADER = "drytouch tools: pocket, code, length offset, diameter, comment"
 
@@ -100,7 +99,7 @@ def load_parameters(path: str | Path) -> Parameters:
 
 def save_parameters(path: str | Path, parameters: Parameters) -> None:
     """Write all parameters that have a value; raises ``ProgramError`` E-FILE."""
-    values: dict[int, float | None] = dict.fromkeys(REQUIRED, 0.0) | parameters.common
+    values: dict[int, float | None] = {**dict.fromkeys(REQUIRED, 0.0), **parameters.common}
     rows = (
         f"{index}\t{print_number(value)}"
         for index, value in sorted(values.items())

@@ -21,6 +21,7 @@ from drytouch.sim.program.machine import Machine
 from drytouch.sim.program.parameters import TABLES, TOUCH_RESULT
 from drytouch.sim.program.reader import column_of, parse_line
 from drytouch.sim.program.settings import LanguageSettings
+from drytouch.sim.program.start_line import start_from
 from drytouch.sim.program.state import State, start_state, take_from_machine
 from drytouch.sim.program.steps import STEPS, Run
 from drytouch.sim.program.values import evaluate, nearest_integer, parameter_index
@@ -196,9 +197,10 @@ class Interpreter:
         take_from_machine(self.state, self.machine)
         frame = _Frame(program)
         if options.start_line:
-            from drytouch.sim.program.start_line import start_from
-
-            frame.index = yield from start_from(self, program, options)
+            try:
+                frame.index = yield from start_from(self, program, options)
+            except ProgramError as error:
+                raise error.located(program.file, options.start_line) from None
         return (yield from self._execute([frame], options))
 
     def _execute(

@@ -6,6 +6,7 @@ G codes are counted in tenths, so that G38.2 is 382 and every code is an integer
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 ONE_SHOT, MOTION, PLANE, DISTANCE, FEED_MODE, UNITS = 0, 1, 2, 3, 5, 6
 COMPENSATION, LENGTH, RETURN, SYSTEM, PATH = 7, 8, 10, 12, 13
@@ -46,6 +47,8 @@ ARCS = frozenset({20, 30})
 TOUCHES = frozenset({382, 310})
 
 INCH_MM = 25.4
+# A mode that the checker does not know; no code has this number.
+UNKNOWN = -1
 SYSTEM_NUMBER = {code: number for number, code in enumerate(G_GROUPS[SYSTEM], 1)}
 SYSTEM_CODE = {number: code for code, number in SYSTEM_NUMBER.items()}
 
@@ -84,7 +87,8 @@ class Modal:
 
     def with_g(self, group: int, code: int) -> Modal:
         """Return the state after G ``code`` of ``group``."""
-        return replace(self, **{FIELD_OF_G[group]: code})
+        changed: dict[str, Any] = {FIELD_OF_G[group]: code}
+        return replace(self, **changed)
 
     def with_coolant(self, code: int) -> Modal:
         """Return the state after M7, M8 or M9."""
