@@ -14,6 +14,7 @@ from drytouch.sim.scene.bounds import bounds_meet, swept
 from drytouch.sim.scene.cast import Entry, Support, cast
 from drytouch.sim.scene.cells import Cell, Queue, cells_of, entry_bound, halves
 from drytouch.sim.scene.flats import Stretch, overlap, widened
+from drytouch.sim.scene.gap import gap_between
 from drytouch.sim.scene.pieces import TOUCH_MM, Piece
 from drytouch.sim.scene.scene import Scene
 from drytouch.sim.scene.shapes import Vector
@@ -62,7 +63,23 @@ def _meet_cells(a: Piece, b: Piece, start: Vector, w: Vector, length: float) -> 
             bound = entry_bound(finer_a, finer_b, start, unit)
             if bound is not None and bound <= size * length:
                 queue.put(bound / size, finer_a, finer_b)
-    return best
+    # Sliding from a touch runs from cell to cell: that is no graze of the next one.
+    return None if best is not None and best.graze and touching(a, b, start) else best
+
+
+def touching(a: Piece, b: Piece, start: Vector) -> bool:
+    """Whether two pieces, A shifted by ``start``, are within a touch of each other or overlap."""
+    still = (0.0, 0.0, 0.0)
+    pairs = [(cell_a, cell_b) for _, cell_a, cell_b in _cell_pairs(a, b, start, still, 0.0)]
+    while pairs:
+        cell_a, cell_b = pairs.pop()
+        found = gap_between(cell_a.support, cell_b.support, start)
+        if found is None or found[0] <= TOUCH_MM:
+            finer = halves(cell_a, cell_b)
+            if not finer:
+                return True
+            pairs.extend(finer)
+    return False
 
 
 def _sooner(known: Meeting | None, new: Meeting | None) -> Meeting | None:
