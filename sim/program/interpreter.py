@@ -85,6 +85,7 @@ class Interpreter:
         self.machine = machine
         self.settings = settings or LanguageSettings()
         self.state = state or start_state(machine)
+        self.read_the_machine = False
         # The oldest entry is what a control that reads ahead would see now.
         self._earlier: deque[dict[int, float | None]] = deque(
             maxlen=self.settings.read_ahead_lines or 1
@@ -101,6 +102,7 @@ class Interpreter:
     def _read_now(self, number: int) -> float | None:
         if machine_values.machine_value(number) is None:
             return self.state.parameters.read(number)
+        self.read_the_machine = True
         return machine_values.read_machine_value(
             number, self.machine, self.state.touch, self.state.modal.unit_mm
         )

@@ -102,6 +102,13 @@ class Line:
         return not (self.words or self.settings or self.comments or self.flow or self.percent)
 
 
+def comment_kind(text: str) -> str:
+    """Return ``MSG`` or ``ALARM`` if the comment does something, else an empty string."""
+    head, comma, _ = text.partition(",")
+    kind = "".join(head.split()).upper()
+    return kind if comma and kind in ("MSG", "ALARM") else ""
+
+
 def print_number(value: float, short: bool = False) -> str:
     """Return ``value`` in digits that read back as the same float, without an exponent."""
     text = format(Decimal(repr(value)), "f")

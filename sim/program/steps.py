@@ -11,6 +11,7 @@ from drytouch.sim.errors import ControllerAlarm
 from drytouch.sim.program import modal as m
 from drytouch.sim.program.arcs import arc_by_centre, arc_by_radius, arc_extent
 from drytouch.sim.program.block import AXES, PLANE_AXES, PLANE_OFFSETS, Block, moves_axes
+from drytouch.sim.program.line import comment_kind
 from drytouch.sim.program.machine import Machine, Motion, ToolRow, TouchResult, Vector
 from drytouch.sim.program.parameters import (
     ACTIVE_SYSTEM,
@@ -48,14 +49,14 @@ class Run:
 
     def comment(self, text: str) -> None:
         """Act on a comment: show a message, raise an alarm, or nothing."""
-        head, comma, rest = text.partition(",")
-        kind = "".join(head.split()).upper()
-        if comma and kind == "MSG":
-            self.machine.message(rest.strip())
-        elif comma and kind == "ALARM":
-            self.machine.alarm(rest.strip())
+        kind = comment_kind(text)
+        shown = text.partition(",")[2].strip()
+        if kind == "MSG":
+            self.machine.message(shown)
+        elif kind == "ALARM":
+            self.machine.alarm(shown)
             # A machine that only notes the alarm must not carry on either.
-            raise ControllerAlarm("program", rest.strip())
+            raise ControllerAlarm("program", shown)
 
     @property
     def unit_mm(self) -> float:
