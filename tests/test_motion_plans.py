@@ -246,6 +246,25 @@ def test_too_near_a_goal_is_a_plain_stop(length, limits, share, part):
     assert pieces[-1].s1 > state.s + part * shortest
 
 
+@pytest.mark.parametrize("beyond", [2e-9, 1e-8, 1e-7])
+@pytest.mark.parametrize("a", [0.0, 1e-6, 16.0])
+def test_a_goal_just_past_the_shortest_stop(a, beyond):
+    # Letting go, then stopping is the shortest stop itself; the rest is cruised at that speed.
+    state = State(12.0, 32.0, a)
+    limits = Limits(150.0, 6800.0, 173.0)
+    goal = 12.0 + stop_distance_from(state, limits) + beyond
+    pieces = to_goal(state, 0.0, goal, limits)
+    check(pieces, state, 0.0, limits)
+    assert pieces[-1].s1 == goal
+    assert pieces[-1].t1 == pytest.approx(stop(state, 0.0, limits)[-1].t1, abs=1e-6)
+
+
+@pytest.mark.parametrize("length", [1e-9, -1e-9, 1e-13])
+def test_a_move_within_rounding_takes_no_time(length):
+    (piece,) = from_rest(length, SLOW, 2.0, 4.0)
+    assert (piece.t0, piece.t1, piece.s0, piece.s1) == (2.0, 2.0, 4.0, 4.0 + length)
+
+
 @given(powers(-6, 2.5), ANY_LIMITS)
 def test_stop_from_steady_speed_is_the_closed_form(v, limits):
     _, a, jerk = limits
@@ -391,6 +410,8 @@ def test_the_sag_starts_and_ends_at_rest(distance, brake_time, t0):
         lambda: from_rest(-1.0, SLOW, 0.0),
         lambda: from_rest(1.0, SLOW._replace(speed=0.0), 0.0),
         lambda: from_rest(math.nan, SLOW, 0.0),
+        lambda: from_rest(1.0, SLOW._replace(jerk=math.inf), 0.0),
+        lambda: from_rest(1.0, SLOW._replace(speed=1e-300), 0.0),
         lambda: to_goal(State(0.0, 0.0, 0.0), 0.0, 1.0, SLOW._replace(speed=0.0)),
         lambda: to_goal(State(0.0, -1.0, 0.0), 0.0, 1.0, SLOW),
         lambda: stop(State(0.0, -1.0, 0.0), 0.0, SLOW),

@@ -62,12 +62,14 @@ def _phases(
     length: float,
 ) -> tuple[Phase, ...]:
     phases: list[Phase] = []
-    start = 0.0
+    start = s_start = 0.0
     for i, dt in enumerate(durations):
         end = start + dt
         if end > start:
-            s_end = min(positions[i + 1], length)
-            phases.append((start, end, positions[i], speeds[i], accelerations[i], jerks[i], s_end))
+            # On a long move the sum of the phases may pass the length by a last bit.
+            s_end = max(s_start, min(positions[i + 1], length))
+            phases.append((start, end, s_start, speeds[i], accelerations[i], jerks[i], s_end))
+            s_start = s_end
         start = end
     phases[-1] = (*phases[-1][:6], length)
     return tuple(phases)

@@ -62,11 +62,6 @@ def acceleration(piece: Piece, t: float) -> float:
     return piece.a0 + (min(max(t, piece.t0), piece.t1) - piece.t0) * piece.jerk
 
 
-def state(piece: Piece, t: float) -> State:
-    """Position, speed and acceleration together."""
-    return State(position(piece, t), speed(piece, t), acceleration(piece, t))
-
-
 def rest(t0: float, t1: float, s: float) -> Piece:
     """Standing still at ``s`` (mm) from ``t0`` to ``t1`` (s)."""
     return Piece(t0, t1, s, 0.0, 0.0, 0.0, s)

@@ -107,10 +107,8 @@ class Track:
         i = bisect_right(self._starts, t) - 1
         if i < 0:
             return State(self._start_s, 0.0, 0.0)
-        # The same as pieces.state, laid open: this is asked at every event.
-        t0, t1, s0, v0, a0, jerk, s1 = self._pieces[i]
-        if t >= t1:
-            return State(s1, 0.0, 0.0)
+        # pieces.position, speed and acceleration laid open: this is asked at every event.
+        t0, _, s0, v0, a0, jerk, s1 = self._pieces[i]
         dt = t - t0
         half = 0.5 * dt * jerk
         s = s0 + dt * (v0 + dt * (0.5 * a0 + dt * jerk / 6.0))
