@@ -14,6 +14,7 @@ from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.scenario.step_checks import step_problems
 
 _NAME = re.compile(r"[A-Za-z0-9_-]+")
+_TIME = re.compile(r"\d+(\.\d+)? s")
 _TAKEN = ("table", "spindle", "tool", "here")
 
 
@@ -22,6 +23,7 @@ def problems_in(scenario: Scenario) -> Iterator[Problem]:
     named = list(chain(_names(scenario), _placed(scenario), _controller(scenario)))
     yield from named
     yield from step_problems(scenario)
+    yield from _expectation(scenario)
     if not named:
         yield from _geometry(scenario)
 
@@ -61,6 +63,7 @@ def _names(scenario: Scenario) -> Iterator[Problem]:
 
 def _placed(scenario: Scenario) -> Iterator[Problem]:
     items = list(item_names(scenario))
+    circle = False
     for name, placement in scenario.placements.items():
         if name not in items:
             yield unknown(("placements", name), "setter, stock or block", name, items)
@@ -74,7 +77,8 @@ def _placed(scenario: Scenario) -> Iterator[Problem]:
             yield Problem(
                 where, f"'{placement.on}' stands nowhere", f"add [placements.{placement.on}]"
             )
-        elif _circle(scenario, name):
+        elif not circle and _circle(scenario, name):
+            circle = True  # told once, not by each member
             yield Problem(
                 where, f"'{name}' stands on itself, through {placement.on}", "end the circle"
             )
@@ -141,6 +145,26 @@ def _setter_tables(scenario: Scenario, setters: list[str]) -> Iterator[Problem]:
             yield unknown(("controller", "proved", index), "setter", setter, setters)
     if start.selected is not None and start.selected not in setters:
         yield unknown(("controller", "selected"), "setter", start.selected, setters)
+
+
+def _expectation(scenario: Scenario) -> Iterator[Problem]:
+    # Imported here: the catalogue belongs to a room that reads scenarios itself.
+    from drytouch.sim.truth.catalogue import CATALOGUE
+
+    codes = list(CATALOGUE)
+    if scenario.expect:
+        for key in ("findings", "also_allowed"):
+            for index, code in enumerate(getattr(scenario.expect, key)):
+                if code not in codes:
+                    yield unknown(("expect", key, index), "finding", code, codes)
+    for index, question in enumerate(scenario.questions):
+        when = question.before
+        if when and when not in codes and not _TIME.fullmatch(when):
+            yield Problem(
+                ("questions", index, "before"),
+                f"'{when}' is neither a finding nor a time",
+                "write a finding's code, or a time such as '3.2 s'",
+            )
 
 
 def _geometry(scenario: Scenario) -> Iterator[Problem]:

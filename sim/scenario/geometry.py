@@ -204,7 +204,7 @@ def _shape(part: SolidPart) -> tuple[Shape, float]:
 @lru_cache(maxsize=32)
 def _mesh(file: str, unit: str) -> Mesh:
     # Imported here: most scenarios have no mesh, and reading one brings in more modules.
-    from drytouch.sim.scene import read_stl
+    from drytouch.sim.scene.mesh import read_stl
 
     return read_stl(file, unit)
 

@@ -218,9 +218,20 @@ def _validated(model: type[ModelType], data: dict[str, Any], sources: Sources) -
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        found = [problem_from(model, data, dict(entry)) for entry in error.errors()]
+        # A list with a wrong entry counts as too short as well: say only what is wrong with it.
+        entries = error.errors()
+        found = [
+            problem_from(model, data, dict(entry))
+            for entry in entries
+            if entry["type"] != "too_short"
+            or not any(_below(other["loc"], entry["loc"]) for other in entries)
+        ]
     _raise_all(found, sources)
     raise AssertionError("a ValidationError without errors")
+
+
+def _below(inner: tuple[int | str, ...], outer: tuple[int | str, ...]) -> bool:
+    return len(inner) > len(outer) and inner[: len(outer)] == outer
 
 
 def _raise_all(found: list[Problem], sources: Sources) -> None:

@@ -93,7 +93,10 @@ _EXPECTED = {
 
 def _expectation(kind: str, context: dict[str, Any], otherwise: str) -> str:
     pattern = _EXPECTED.get(kind)
-    return pattern.format(**context) if pattern else otherwise[:1].lower() + otherwise[1:]
+    if pattern is None:
+        return otherwise[:1].lower() + otherwise[1:]
+    plain = {k: f"{v:g}" if isinstance(v, int | float) else v for k, v in context.items()}
+    return pattern.format(**plain)
 
 
 def _not_a_choice(where: Path, kind: str, context: dict[str, Any], given: Any) -> Problem:
@@ -133,7 +136,7 @@ def _fix_of(model: type[BaseModel], where: Path, data: Any) -> str:
     field = owner.model_fields.get(str(where[-1])) if owner else None
     if field and field.description:
         return f"{where[-1]}: {field.description}"
-    return "correct this value"
+    return f"write {where[-1]} as the message says" if where else "write a table"
 
 
 def _keys(model: type[BaseModel]) -> list[str]:

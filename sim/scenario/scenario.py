@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 from pydantic import Field, PositiveFloat, model_validator
 
-from drytouch.sim.scenario.controller import ControllerStart
+from drytouch.sim.scenario.controller import ControllerStart, SystemName
 from drytouch.sim.scenario.machine import Machine
 from drytouch.sim.scenario.setter import Setter
 from drytouch.sim.scenario.shapes import SolidPart
@@ -81,6 +81,9 @@ class Truth(Part):
     """What is really so and nobody has told the controller."""
 
     position_error_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    homing_error_mm: tuple[float, float, float] = Field(
+        (0.0, 0.0, 0.0), description="every homing ends this far off, such as one screw turn"
+    )
     noise: Noise = Noise()
 
 
@@ -123,6 +126,9 @@ class Tolerances(Part):
     setter_height_mm: PositiveFloat = Field(0.010, description="a block by feel is good to 5 um")
     setter_place_mm: PositiveFloat = Field(1.0, description="the pad is far wider than the tip")
     reference_mm: PositiveFloat = Field(0.010, description="same as a tool length")
+    clearance_margin_mm: PositiveFloat = Field(
+        2.0, description="room wanted above what stands under a way across"
+    )
     tip_mm: PositiveFloat = Field(0.025, description="tip at work zero: length and work Z together")
 
 
@@ -146,6 +152,7 @@ class Scenario(Part):
     spindle_tool: str | None = Field(None, description="what is really in the spindle")
     controller: ControllerStart = ControllerStart()
     truth: Truth = Truth()
+    work_system: SystemName | None = Field(None, description="the system that the job will use")
     tolerances: Tolerances = Tolerances()
     steps: tuple[AnyStep, ...] = ()
     meanwhile: tuple[Meanwhile, ...] = ()

@@ -74,8 +74,17 @@ class Sources:
 
     def error(self, problem: Problem) -> InputError:
         """The error for ``problem``, with file, key and line."""
-        file, path = self.origin(problem.where)
+        file, path = self._overriding(problem.where) or self.origin(problem.where)
         return InputError(problem.message, file, dotted(path), self._line(file, path), problem.fix)
+
+    def _overriding(self, where: Path) -> tuple[str, Path] | None:
+        """The first change to the used table at ``where``: what its failure is due to."""
+        if self.origin(where)[0] == self.file:
+            return None
+        for path, origin in self._origins.items():
+            if path[: len(where)] == where and path != where and origin[0] == self.file:
+                return origin
+        return None
 
     def _line(self, file: str, path: Path) -> int:
         if not file:
