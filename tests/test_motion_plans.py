@@ -116,6 +116,7 @@ def ruckig_pieces(start: State, goal: float, limits: Limits) -> tuple[float, flo
 
 
 @given(ANY_LENGTH, ANY_LIMITS, st.floats(0.0, 100.0), st.floats(-500.0, 500.0))
+@example(1.0, Limits(1.0000000000000002, 10.0, 100.0), 1.0, 0.0)
 def test_from_rest_keeps_its_promises(length, limits, t0, s0):
     pieces = from_rest(length, limits, t0, s0)
     check(pieces, State(s0, 0.0, 0.0), t0, limits)

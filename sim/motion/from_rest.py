@@ -15,7 +15,8 @@ from drytouch.sim.motion.plans import ARRIVAL_MM
 # Trials repeat the same few moves thousands of times; a program has a few hundred distinct ones.
 REMEMBERED = 512
 
-Phase = tuple[float, float, float, float, float, float, float]
+# Of one phase: end time (s), speed, acceleration and jerk at its start, end position (mm).
+Phase = tuple[float, float, float, float, float]
 
 
 def from_rest(length: float, limits: Limits, t0: float, s0: float = 0.0) -> list[Piece]:
@@ -27,10 +28,17 @@ def from_rest(length: float, limits: Limits, t0: float, s0: float = 0.0) -> list
     """
     if abs(length) <= ARRIVAL_MM:
         return [Piece(t0, t0, s0, 0.0, 0.0, 0.0, s0 + length)]
-    return [
-        Piece(t0 + start, t0 + end, s0 + s_start, v, a, jerk, s0 + s_end)
-        for start, end, s_start, v, a, jerk, s_end in relative_profile(length, limits)
-    ]
+    pieces: list[Piece] = []
+    t, s, goal = t0, s0, s0 + length
+    for end, v, a, jerk, s_end in relative_profile(length, limits):
+        t1, s1 = t0 + end, s0 + s_end
+        # A phase of 1e-16 s vanishes in the last bit of a later time.
+        if t1 > t:
+            pieces.append(Piece(t, t1, s, v, a, jerk, s1))
+            t, s = t1, s1
+    if s != goal:
+        pieces[-1] = pieces[-1]._replace(s1=goal)
+    return pieces
 
 
 @lru_cache(maxsize=REMEMBERED)
@@ -62,14 +70,12 @@ def _phases(
     length: float,
 ) -> tuple[Phase, ...]:
     phases: list[Phase] = []
-    start = s_start = 0.0
+    end = s_end = 0.0
     for i, dt in enumerate(durations):
-        end = start + dt
+        start, end = end, end + dt
         if end > start:
             # On a long move the sum of the phases may pass the length by a last bit.
-            s_end = max(s_start, min(positions[i + 1], length))
-            phases.append((start, end, s_start, speeds[i], accelerations[i], jerks[i], s_end))
-            s_start = s_end
-        start = end
-    phases[-1] = (*phases[-1][:6], length)
+            s_end = max(s_end, min(positions[i + 1], length))
+            phases.append((end, speeds[i], accelerations[i], jerks[i], s_end))
+    phases[-1] = (*phases[-1][:4], length)
     return tuple(phases)
