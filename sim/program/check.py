@@ -27,6 +27,7 @@ from drytouch.sim.program.portability import TOUCH_RESULTS, of_codes, of_values
 from drytouch.sim.program.reader import column_of
 from drytouch.sim.program.settings import POINTS, LanguageSettings
 from drytouch.sim.program.survey import UNKNOWN_VALUE, Survey, probe, survey, survey_value
+from drytouch.sim.program.values import parameter_index
 
 WARNINGS = {
     "unreachable": "no way through the program leads here",
@@ -238,7 +239,10 @@ def _check_flow(check: _Check, index: int, line: Line) -> None:
     label = constant(flow.target)
     if flow.kind in ("GOTO", "IF"):
         if label is not None:
-            check.program.find(label, index)
+            try:
+                check.program.find(label, index)
+            except ProgramError as error:
+                raise error.located(column=flow.at + 1) from None
         elif isinstance(flow.target, Number):
             raise ProgramError("E-FLOW", "a label is an integer", column=flow.at + 1)
 
@@ -256,10 +260,11 @@ def _block(check: _Check, line: Line) -> tuple[Block, bool]:
     for setting in line.settings:
         value = _probe_at(setting.value, setting.at, check.settings)
         number = _probe_at(setting.index, setting.at, check.settings)
-        if number is not None and number == number:
+        if number is None or number == number:
             try:
+                whole = parameter_index(Number(number or 0.0), kept.read, check.settings)
                 # An unknown value is judged as one that is surely allowed.
-                kept.check_writable(round(number), 1.0 if value != value else value)
+                kept.check_writable(whole, 1.0 if value != value else value)
             except ProgramError as error:
                 raise error.located(column=setting.at + 1) from None
     words = []

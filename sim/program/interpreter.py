@@ -18,6 +18,7 @@ from drytouch.sim.program.errors import ProgramError
 from drytouch.sim.program.flow import LOOP_NUMBERS, Program
 from drytouch.sim.program.line import Flow, Line, Value
 from drytouch.sim.program.machine import Machine
+from drytouch.sim.program.modal import STOP, SYSTEM
 from drytouch.sim.program.parameters import TABLES, TOUCH_RESULT
 from drytouch.sim.program.reader import column_of, parse_line
 from drytouch.sim.program.settings import LanguageSettings
@@ -88,7 +89,7 @@ class Interpreter:
         self.read_the_machine = False
         # The oldest entry is what a control that reads ahead would see now.
         self._earlier: deque[dict[int, float | None]] = deque(
-            maxlen=self.settings.read_ahead_lines or 1
+            maxlen=self.settings.read_ahead_lines + 1
         )
 
     # Reading values.
@@ -161,6 +162,11 @@ class Interpreter:
             raise
         return block
 
+    def _start_memory(self) -> None:
+        # Whatever was read early is read again after a stop: the control stands still.
+        self._earlier.clear()
+        self._remember()
+
     def _remember(self) -> None:
         if self.settings.read_ahead_lines:
             self._earlier.append({number: self._read_now(number) for number in _LIVE_NUMBERS})
@@ -169,6 +175,7 @@ class Interpreter:
         """Run one line as typed by hand (MDI). Flow needs a program; a call is allowed."""
         options = options or Options()
         take_from_machine(self.state, self.machine)
+        self._start_memory()
         line = parse_line(text, "typed", 1)
         try:
             if line.flow is not None or line.program is not None or line.percent:
@@ -197,6 +204,7 @@ class Interpreter:
         """
         options = options or Options()
         take_from_machine(self.state, self.machine)
+        self._start_memory()
         frame = _Frame(program)
         if options.start_line:
             try:
@@ -259,18 +267,24 @@ class Interpreter:
             self._evaluate(line)
             return ""
         if line.flow is not None:
-            frame.index = self._flow(frame, index, line.flow, options)
+            try:
+                frame.index = self._flow(frame, index, line.flow, options)
+            except ProgramError as error:
+                raise error.located(column=line.flow.at + 1) from None
             self._remember()
             return ""
         if line.is_blank:
             return ""
         block = yield from self._run_line(line, number, options)
-        self._remember()
+        if block.m.get(STOP) in (0, 1, 60):
+            self._start_memory()
+        else:
+            self._remember()
         if block.call:
             called = self._call(block, options, len(frames) - 1)
             self.state.parameters.frames.append(called.locals())
             frames.append(called)
-        end = f"M{block.m[4]}" if block.m.get(4) in (2, 30, 99) else ""
+        end = f"M{block.m[STOP]}" if block.m.get(STOP) in (2, 30, 99) else ""
         if end == "M99":
             self._return(frames)
         if options.single_block and end not in ("M2", "M30"):
@@ -361,7 +375,7 @@ _LIVE = frozenset(_LIVE_NUMBERS)
 def _touches_tables(writes: list[tuple[int, float | None]], block: Block) -> bool:
     if any(index in TABLES for index, _ in writes):
         return True
-    return block.one_shot in TABLE_CODES or 12 in block.g
+    return block.one_shot in TABLE_CODES or SYSTEM in block.g
 
 
 def _in_program(error: ProgramError, program: Program, index: int) -> ProgramError:

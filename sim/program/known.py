@@ -32,7 +32,8 @@ class Known:
     maybe_rest: bool = False
 
 
-UNKNOWN_MODAL = Modal(**dict.fromkeys(_MODES, m.UNKNOWN))
+_ALL_UNKNOWN: dict[str, Any] = dict.fromkeys(_MODES, m.UNKNOWN)
+UNKNOWN_MODAL = Modal(**_ALL_UNKNOWN)
 CALLED = Known(UNKNOWN_MODAL, units_set=True, maybe_feedless=False)
 """What a called program can be sure of: nothing, and its caller is trusted with units and feed."""
 

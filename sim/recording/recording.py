@@ -133,6 +133,11 @@ class Recording:
             depth += rate * (physical_path(line, min(t, line.t[1])) - s_from)
         return min(max(depth, 0.0), math.inf if cap is None else cap)
 
+    def pad_limit_of(self, setter: str) -> float | None:
+        """The travel at which the setter's pad is solid, mm; None when never pressed or endless."""
+        caps = [row[6] for row in self._layout.pads if row[0] == setter]
+        return caps[-1] if caps else None
+
     @cached_property
     def setters(self) -> tuple[str, ...]:
         """Every setter whose pad was pressed, by name."""

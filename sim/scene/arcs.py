@@ -13,6 +13,7 @@ import math
 from typing import Literal, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from drytouch.sim.errors import InputError
 from drytouch.sim.scene.bounds import SIEVE_MARGIN_MM
@@ -28,11 +29,13 @@ from drytouch.sim.scene.pairs import (
     pressed,
     separation,
     size_of,
+    touching,
 )
 from drytouch.sim.scene.pieces import TOUCH_MM, Piece
 from drytouch.sim.scene.scene import Scene
 from drytouch.sim.scene.shapes import Vector
 
+Numbers = npt.NDArray[np.float64]
 Plane = Literal["xy", "zx", "yz"]
 # First, second and third axis of each plane: right-handed, as G17, G18 and G19 have them.
 AXES = {"xy": (0, 1, 2), "zx": (2, 0, 1), "yz": (1, 2, 0)}
@@ -151,7 +154,6 @@ ArcCandidate = tuple[Piece, Piece, Vector, Vector]
 
 def _candidates(scene: Scene, arc: Arc, sweep: float) -> list[ArcCandidate]:
     found: list[ArcCandidate] = []
-    low_way, high_way = arc.bounds(sweep)
     links = list(scene.links().items())
     for i, (link_a, group_a) in enumerate(links):
         for link_b, group_b in links[i + 1 :]:
@@ -160,9 +162,7 @@ def _candidates(scene: Scene, arc: Arc, sweep: float) -> list[ArcCandidate]:
                 continue
             da, db = (scene.chain.displacement(link, arc.q) for link in (link_a, link_b))
             start = (da[0] - db[0], da[1] - db[1], da[2] - db[2])
-            ends = np.array((np.multiply(factors, low_way), np.multiply(factors, high_way)))
-            shift_low = start + ends.min(axis=0) - SIEVE_MARGIN_MM
-            shift_high = start + ends.max(axis=0) + SIEVE_MARGIN_MM
+            shift_low, shift_high = _shifts(start, factors, arc, sweep)
             for a in group_a.pieces:
                 meets = (group_b.lows <= a.high + shift_high) & (group_b.highs >= a.low + shift_low)
                 for k in np.flatnonzero(meets.all(axis=1)):
@@ -178,12 +178,26 @@ def _first_of_cells(
     if not (a.hollow or b.hollow):
         return Follower(a, b, start, factors, arc).first(sweep)
     best: Meeting | None = None
+    low, high = _shifts(start, factors, arc, sweep)
+    others = all_cells(b, ARC_SAGITTA_MM)
+    lows, highs = (np.array([getattr(cell, side) for cell in others]) for side in ("low", "high"))
     for cell_a in all_cells(a, ARC_SAGITTA_MM):
-        for cell_b in all_cells(b, ARC_SAGITTA_MM):
-            new = Follower(cell_a, cell_b, start, factors, arc).first(sweep)
+        meets = (lows <= cell_a.high + high) & (highs >= cell_a.low + low)
+        for k in np.flatnonzero(meets.all(axis=1)):
+            until = sweep if best is None or best.graze else best.s
+            new = Follower(cell_a, others[int(k)], start, factors, arc).first(until)
             if new is not None and (best is None or (new.graze, new.s) < (best.graze, best.s)):
                 best = new
-    return best
+    return None if best is not None and best.graze and touching(a, b, start) else best
+
+
+def _shifts(start: Vector, factors: Vector, arc: Arc, sweep: float) -> tuple[Numbers, Numbers]:
+    """The least and the largest shift of A along the arc, mm, a margin wider."""
+    ends = np.array([np.multiply(factors, corner) for corner in arc.bounds(sweep)])
+    return (
+        start + ends.min(axis=0) - SIEVE_MARGIN_MM,
+        start + ends.max(axis=0) + SIEVE_MARGIN_MM,
+    )
 
 
 class Follower:

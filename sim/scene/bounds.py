@@ -38,12 +38,13 @@ def bounds_meet(
     start: Vector,
     w: Vector,
     length: float,
+    margin: float = SIEVE_MARGIN_MM,
 ) -> float | None:
     """Path at which two bounding boxes meet, mm, or None (clipping axis by axis)."""
     begin, end = 0.0, length
     for i in range(3):
-        low = low_b[i] - high_a[i] - start[i] - SIEVE_MARGIN_MM
-        high = high_b[i] - low_a[i] - start[i] + SIEVE_MARGIN_MM
+        low = low_b[i] - high_a[i] - start[i] - margin
+        high = high_b[i] - low_a[i] - start[i] + margin
         rate = w[i]
         if rate > 0.0:
             begin, end = max(begin, low / rate), min(end, high / rate)

@@ -155,7 +155,7 @@ def entry_bound(a: Cell, b: Cell, start: Vector, unit: Vector) -> float | None:
 
 
 class Queue:
-    """Pairs of cells, the one that may meet soonest first; ties in the order they came."""
+    """Pairs of cells, the one that may meet soonest first; of equals the newest, so the finest."""
 
     def __init__(self) -> None:
         self._heap: list[tuple[float, int, Cell, Cell]] = []
@@ -164,7 +164,7 @@ class Queue:
     def put(self, s: float, a: Cell, b: Cell) -> None:
         """Add a pair that can't meet before ``s``."""
         heapq.heappush(self._heap, (s, self._count, a, b))
-        self._count += 1
+        self._count -= 1
 
     def take(self, limit: float) -> tuple[float, Cell, Cell] | None:
         """The next pair that may meet before ``limit``."""

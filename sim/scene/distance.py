@@ -141,7 +141,7 @@ def piece_distance(a: Piece, b: Piece, start: Vector) -> float:
         return _flat_distance(a.upright, b.upright, start)
     if a.hollow or b.hollow:
         return _hollow_distance(a, b, start)
-    gap = separation(a.support, b.support, start, way_out(a, b, start, ()))
+    gap = separation(a.support, b.support, start, way_out(a, b, start))
     found = gap_between(a.support, b.support, start)
     return gap if found is None else max(gap, found[0])
 

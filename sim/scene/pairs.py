@@ -21,6 +21,9 @@ from drytouch.sim.scene.shapes import Vector
 
 # Slower than this, per mm of path, is sliding: 1 nm over a metre.
 SLIDING_RATE = 1e-9
+# Ways out of an overlap that are searched downhill, and steps of each search: all that the
+# deepest of 10,000 random overlaps up to 1 mm needed.
+STARTS, DOWNHILL_STEPS = 4, 20
 
 
 Solid = Piece | Cell
@@ -54,15 +57,20 @@ def _meet_cells(a: Piece, b: Piece, start: Vector, w: Vector, length: float) -> 
     for pair in _cell_pairs(a, b, start, w, length):
         queue.put(*pair)
     best: Meeting | None = None
-    while (taken := queue.take(length if best is None or best.graze else best.s)) is not None:
-        _, cell_a, cell_b = taken
+    # A flat face meets thousands of cells at once: the first of them is enough.
+    alike = 3.0 * TOUCH_MM
+    while (
+        taken := queue.take(length if best is None or best.graze else best.s - alike)
+    ) is not None:
+        s, cell_a, cell_b = taken
         finer = halves(cell_a, cell_b)
         if not finer:
             best = _sooner(best, _meet_hulls(cell_a, cell_b, start, w, length))
         for finer_a, finer_b in finer:
             bound = entry_bound(finer_a, finer_b, start, unit)
             if bound is not None and bound <= size * length:
-                queue.put(bound / size, finer_a, finer_b)
+                later = bound / size
+                queue.put(later if later > s + alike else s, finer_a, finer_b)
     # Sliding from a touch runs from cell to cell: that is no graze of the next one.
     return None if best is not None and best.graze and touching(a, b, start) else best
 
@@ -98,7 +106,8 @@ def _cell_pairs(
     pairs = []
     for cell_a in mine:
         for cell_b in others:
-            s = bounds_meet(cell_a.low, cell_a.high, cell_b.low, cell_b.high, start, w, length)
+            box_a, box_b = (cell_a.low, cell_a.high), (cell_b.low, cell_b.high)
+            s = bounds_meet(*box_a, *box_b, start, w, length, TOUCH_MM)
             if s is not None:
                 pairs.append((s, cell_a, cell_b))
     return pairs
@@ -180,15 +189,32 @@ def separation(support_a: Support, support_b: Support, start: Vector, normal: Ve
     return x * (ax + start[0] - bx) + y * (ay + start[1] - by) + z * (az + start[2] - bz)
 
 
-def way_out(a: Solid, b: Solid, start: Vector, more: tuple[Vector, ...]) -> Vector:
-    """The normal from B to A along which two overlapping pieces part soonest, of their own axes."""
-    best, depth = (0.0, 0.0, 1.0), -math.inf
+def way_out(a: Solid, b: Solid, start: Vector, more: tuple[Vector, ...] = ()) -> Vector:
+    """The normal from B to A along which two overlapping pieces part soonest.
+
+    Searched from their own axes downhill, which finds the least depth of shallow overlaps.
+    """
+    ranked = []
     for axis in (*a.axes, *b.axes, *more):
-        for normal in (axis, (-axis[0], -axis[1], -axis[2])):
-            gap = separation(a.support, b.support, start, normal)
-            if gap > depth:
-                best, depth = normal, gap
-    return best
+        for normal in (axis, opposite(axis)):
+            ranked.append((separation(a.support, b.support, start, normal), normal))
+    ranked.sort(reverse=True)
+    return max(_downhill(a, b, start, *known) for known in ranked[:STARTS])[1]
+
+
+def _downhill(
+    a: Solid, b: Solid, start: Vector, depth: float, normal: Vector
+) -> tuple[float, Vector]:
+    for _ in range(DOWNHILL_STEPS):
+        # The wall through which A would leave along this normal is a nearer way out, or the same.
+        wall = cast(a.support, b.support, start, opposite(normal))
+        if not isinstance(wall, Entry):
+            break
+        better = separation(a.support, b.support, start, wall.normal)
+        if better <= depth:
+            break
+        depth, normal = better, wall.normal
+    return depth, normal
 
 
 def pressed(a: Solid, b: Solid, start: Vector, w: Vector, entry: Vector) -> Meeting | None:

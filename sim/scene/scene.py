@@ -51,6 +51,16 @@ class Scene:
         # Widened outlines of pairs of pieces, kept while the pieces stay where they are.
         self.pair_store: dict[tuple[int, int], Outline] = {}
 
+    def copy(self) -> Scene:
+        """The same scene for another run: bodies are shared, changes are not."""
+        twin = object.__new__(Scene)
+        twin.__dict__.update(self.__dict__)
+        twin._bodies = dict(self._bodies)
+        twin._prepared = dict(self._prepared)
+        twin._digests = dict(self._digests)
+        twin.pair_store = dict(self.pair_store)
+        return twin
+
     def place(self, body: Body) -> None:
         """Add a body, or put it in the place of the one with the same id."""
         self.chain.factors(body.link)

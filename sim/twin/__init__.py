@@ -1,1 +1,1 @@
-"""TODO."""
+"""The running twin: event kernel, stage, chance, outcome."""

@@ -1,0 +1,125 @@
+"""The judge: the only part that sees both truth and belief. It changes neither."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from drytouch.sim.errors import ControllerAlarm
+from drytouch.sim.truth.finding import Finding
+from drytouch.sim.truth.numbers import Number, NumberJudge
+from drytouch.sim.truth.verdict import worst
+
+if TYPE_CHECKING:
+    from drytouch.sim.controller.controller import Controller
+    from drytouch.sim.controller.tables import Tables
+    from drytouch.sim.recording import Recorder, Source
+    from drytouch.sim.scenario.scenario import Scenario
+    from drytouch.sim.twin.kernel import Kernel
+    from drytouch.sim.twin.stage import Stage
+
+
+class Judge(NumberJudge):
+    """Collects findings and numbers while the twin runs, and gives the verdict at the end."""
+
+    controller: Controller
+
+    def __init__(
+        self,
+        scenario: Scenario,
+        kernel: Kernel,
+        stage: Stage,
+        tables: Tables,
+        recorder: Recorder,
+    ) -> None:
+        self.scenario = scenario
+        self.kernel = kernel
+        self.stage = stage
+        self.tables = tables
+        self.recorder = recorder
+        self.margin_mm = scenario.tolerances.clearance_margin_mm
+        self.findings: list[Finding] = []
+        self.alarms: list[tuple[float, ControllerAlarm]] = []
+        self.numbers: dict[str, Number] = {}
+        self.reference_truth: dict[str, float] = {}
+        self.place_truth: dict[str, tuple[float, float]] = {}
+        for name, record in tables.records.items():
+            if record.x_mm is not None and record.y_mm is not None:
+                self.place_truth[name] = (record.x_mm, record.y_mm)
+        self.stored_systems: dict[str, str] = {}
+        self.stored_rows: dict[int, Source] = {}
+        self.hand: str | None = None
+        self.crushed: tuple[float, float, float] | None = None
+        self._seen: set[tuple[Any, ...]] = set()
+
+    def source_now(self) -> Source:
+        """Who is calling."""
+        return self.controller.source
+
+    def alarm(self, alarm: ControllerAlarm, t: float, source: Source) -> None:
+        """The controller has stopped the program."""
+        self.alarms.append((t, alarm))
+
+    def homed(self, t: float) -> None:
+        """The axes have been sent to their switches."""
+
+    def hand_in(self, where: str | None, t: float, source: Source) -> None:
+        """A hand goes in (a place), or comes out (None)."""
+        self.hand = where
+        self.recorder.event(t, "hand", where)
+        if where is not None and self.kernel.powered and not self.kernel.estopped:
+            self._find("hand-in-reach", t, source, where=where, what="the drives were on")
+
+    def setter_moved(self, setter: str, moved_mm: float, cause: str, why: str, t: float) -> None:
+        """A setter is no longer where it was."""
+        known = self.tables.records.get(setter)
+        if known is not None and (known.x_mm is not None or known.reference_valid):
+            self._find(
+                "setter-moved", t, self.source_now(),
+                setter=setter, moved_mm=moved_mm, cause=cause, why=why,
+            )  # fmt: skip
+
+    def close(self, t: float) -> None:
+        """The run is over: judge the numbers that were stored."""
+        for entry in self.tip_errors(t):
+            self.numbers[entry.name] = entry
+        for entry in list(self.numbers.values()):
+            if abs(entry.error) > entry.tolerance:
+                self._find(
+                    "wrong-number", entry.time_s, self.source_now(),
+                    name=entry.name[0].upper() + entry.name[1:],
+                    belief_mm=entry.belief, truth_mm=entry.truth,
+                    error_um=entry.error * 1e3, tolerance_um=entry.tolerance * 1e3,
+                    why=self._why_wrong(entry),
+                )  # fmt: skip
+
+    def _why_wrong(self, entry: Number) -> str:
+        codes = {finding.code for finding in self.findings}
+        for code, why in _CAUSES:
+            if code in codes:
+                return why
+        if self.kernel.noise.dirt_um:
+            return f"{self.kernel.noise.dirt_um:.0f} um of dirt lay between tool and pad."
+        if any(self.kernel.shift):
+            return "The machine's zero is not where the controller thinks it is."
+        return "What was touched, or what the number was computed from, is not what it seemed."
+
+    def verdict(self) -> str:
+        """Worst of the findings; an alarm makes ``stopped`` of an otherwise right run."""
+        verdicts = [finding.severity for finding in self.findings]
+        if self.alarms:
+            verdicts.append("stopped")
+        return worst(verdicts)
+
+
+_CAUSES = (
+    ("lug-strike", "A lug was touched instead of the face, and its height is in the number."),
+    ("stale-reference", "It was computed from a reference that no longer holds."),
+    ("false-trigger", "The controller latched where nothing was touched."),
+    ("missed-edge", "Something other than a cutting edge was touched."),
+    ("mixed-lengths", "Lengths of two conventions were mixed."),
+    ("wear-counted-twice", "Old wear was added to a length that already contains it."),
+    ("lost-steps", "The axis had lost steps before."),
+    ("setter-moved", "The setter was no longer where it had been referenced."),
+    ("leftover-shift", "A shift was still active."),
+    ("squeezed-block", "The block was squeezed, and the machine bent, while it was felt."),
+)

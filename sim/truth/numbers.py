@@ -1,0 +1,285 @@
+"""Judging numbers: what the tables say against what is so.
+
+A stored number is compared with the truth at the moment it is stored. The tip error at work zero is
+what cuts: an error common to a tool's length and to work Z cancels there, and shows wherever it
+does not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from drytouch.sim.truth.contacts import ContactJudge
+
+if TYPE_CHECKING:
+    from drytouch.sim.controller.tables import Record, Tables, ToolRow
+    from drytouch.sim.recording import Source
+    from drytouch.sim.scenario.scenario import Scenario
+
+# A place that has moved by less than this is where it was, for a pad many millimetres wide.
+PLACE_MOVED_MM = 0.1
+# How near an error must be to the distance between two conventions to be taken for it.
+_SAME_MM = 0.05
+
+
+@dataclass(slots=True)
+class Number:
+    """One stored number, mm."""
+
+    name: str
+    belief: float
+    truth: float
+    tolerance: float
+    time_s: float
+
+    @property
+    def error(self) -> float:
+        """Belief minus truth, mm."""
+        return self.belief - self.truth
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain data for the outcome."""
+        return {
+            "name": self.name,
+            "belief": self.belief,
+            "truth": self.truth,
+            "error": self.error,
+            "unit": "mm",
+            "tolerance": self.tolerance,
+            "time_s": self.time_s,
+        }
+
+
+class NumberJudge(ContactJudge):
+    """Findings from tables. Mixed into ``Judge``."""
+
+    scenario: Scenario
+    tables: Tables
+    numbers: dict[str, Number]
+    reference_truth: dict[str, float]
+    place_truth: dict[str, tuple[float, float]]
+    stored_systems: dict[str, str]
+    stored_rows: dict[int, Source]
+
+    # ---- truths --------------------------------------------------------------------------
+
+    def reported_z(self, physical_z: float, t: float) -> float:
+        """Machine Z that the readout shows when the face, coming down, is really at a height."""
+        kernel = self.kernel
+        lost = kernel.axes[2].backlash_mm / 2.0
+        return physical_z - kernel.shift[2] - lost + kernel.growth(t)
+
+    def true_reference(self, setter: str, t: float) -> float | None:
+        """Machine Z at which a tool of length 0 trips the setter now."""
+        trip = self.stage.pad_trip_z(setter)
+        return None if trip is None else self.reported_z(trip, t)
+
+    def stock_top(self) -> float | None:
+        """World height of the stock's top, mm."""
+        names = [
+            name
+            for name in self.stage.places
+            if name in self.scenario.stock and self.scenario.stock[name].kind == "stock"
+        ]
+        return self.stage.top_under(names) if names else None
+
+    def length_base(self, t: float) -> float:
+        """What the machine's convention adds to a length from the face, mm."""
+        convention = self.kernel.machine.habits.length_convention
+        if convention == "difference":
+            return -(self._master_length() or 0.0)
+        if convention == "table":
+            return self.reported_z(self.kernel.machine.table.top_z_mm, t)
+        if convention == "work":
+            top = self.stock_top()
+            return 0.0 if top is None else self.reported_z(top, t)
+        return 0.0
+
+    def _master_length(self) -> float | None:
+        record = self.tables.records.get(self.tables.selected or "")
+        return record.master_length_mm if record is not None else None
+
+    # ---- what is stored ------------------------------------------------------------------
+
+    def length_stored(self, number: int, row: ToolRow, source: Source) -> None:
+        """A row of the tool table is written."""
+        t, tool = self.kernel.agenda.now(), self.stage.tool
+        self._check_reference_flag(t, source)
+        if tool is None:
+            return
+        self._check_row(number, row, t, source)
+        truth = tool.true_length_mm + self.length_base(t)
+        entry = self._number(
+            f"row {number} length", row.effective_mm, truth, self.scenario.tolerances.length_mm, t
+        )
+        self.stored_rows[number] = source
+        if abs(entry.error) <= entry.tolerance:
+            return
+        if row.wear_mm and abs(entry.error - row.wear_mm) <= entry.tolerance:
+            self._find("wear-counted-twice", t, source, row=number, wear_mm=row.wear_mm)
+        elif (base := self._between_conventions(entry.error, t)) is not None:
+            self._find("mixed-lengths", t, source, row=number, error_mm=entry.error, base_mm=base)
+
+    def _check_row(self, number: int, row: ToolRow, t: float, source: Source) -> None:
+        name = self.stage.tool_name
+        right = next((n for n, r in self.tables.rows.items() if r.tool == name), None)
+        if right is not None and right != number:
+            self._find("wrong-slot", t, source, row=number, right=right)
+        elif right is None and row.tool is not None:
+            self._find("wrong-slot", t, source, row=number, right="none")
+
+    def _between_conventions(self, error: float, t: float) -> float | None:
+        master = self._master_length()
+        bases = [self.reported_z(self.kernel.machine.table.top_z_mm, t)]
+        if master:
+            bases += [master, -master]
+        return next((base for base in bases if abs(error - base) < _SAME_MM), None)
+
+    def record_stored(
+        self, setter: str, record: Record, names: tuple[str, ...], source: Source
+    ) -> None:
+        """Fields of a setter's record are written."""
+        t, limits = self.kernel.agenda.now(), self.scenario.tolerances
+        place = self.stage.places.get(setter)
+        if "reference_z_mm" in names and record.reference_z_mm is not None:
+            truth = self.true_reference(setter, t)
+            if truth is not None and place is not None:
+                self._number(
+                    f"{setter} reference", record.reference_z_mm, truth, limits.reference_mm, t
+                )
+                self.reference_truth[setter] = truth
+                self.place_truth.setdefault(setter, (place.foot[0], place.foot[1]))
+        if "height_mm" in names and record.height_mm is not None:
+            spec = self.scenario.setter[setter]
+            truth = spec.pad_height_mm - spec.pre_travel_mm
+            self._number(f"{setter} height", record.height_mm, truth, limits.setter_height_mm, t)
+        if ("x_mm" in names or "y_mm" in names) and place is not None:
+            self._place_stored(setter, record, place.foot, t)
+        if "clearance_z_mm" in names and record.clearance_z_mm is not None:
+            self._clearance_stored(setter, record.clearance_z_mm, t, source)
+
+    def _place_stored(
+        self, setter: str, record: Record, foot: tuple[float, float, float], t: float
+    ) -> None:
+        self.place_truth[setter] = (foot[0], foot[1])
+        for axis, belief in (("x", record.x_mm), ("y", record.y_mm)):
+            if belief is not None:
+                index = "xy".index(axis)
+                truth = foot[index] - self.kernel.shift[index]
+                tolerance = self.scenario.tolerances.setter_place_mm
+                self._number(f"{setter} {axis}", belief, truth, tolerance, t)
+
+    def _clearance_stored(self, setter: str, clearance: float, t: float, source: Source) -> None:
+        highest = self.stage.top_under(self.stage.places)
+        if highest is None:
+            return
+        room = clearance - self.reported_z(highest, t)
+        if room < self.margin_mm:
+            self._find(
+                "low-clearance", t, source,
+                room_mm=room, under="what stands on the table", margin_mm=self.margin_mm,
+            )  # fmt: skip
+
+    def work_z_stored(self, system: str, source: Source) -> None:
+        """Work Z of a system is written."""
+        t = self.kernel.agenda.now()
+        self._check_shift(t, source)
+        meant = self.scenario.work_system
+        if meant is not None and meant != system:
+            self._find("wrong-system", t, source, system=system, meant=meant)
+        top = self.stock_top()
+        self.stored_systems[system] = ""
+        if top is not None:
+            truth = self.reported_z(top, t) - self.length_base(t)
+            belief = self.tables.systems[system][2]
+            limit = self.scenario.tolerances.work_z_mm
+            self._number(f"{system} z", belief, truth, limit, t)
+
+    def length_selected(self, row: int, source: Source) -> None:
+        """A row's length becomes the active offset: is it the loaded tool's?"""
+        name = self.stage.tool_name
+        wanted = self.tables.rows.get(row)
+        if row and name and wanted is not None and wanted.tool not in (None, name):
+            t = self.kernel.agenda.now()
+            right = next((n for n, r in self.tables.rows.items() if r.tool == name), "none")
+            self._find("wrong-slot", t, source, row=row, right=right)
+
+    def _check_shift(self, t: float, source: Source) -> None:
+        shift = self.tables.shift
+        worst = max(shift, key=abs)
+        if worst != 0.0:
+            self._find("leftover-shift", t, source, shift_mm=worst)
+
+    # ---- references ----------------------------------------------------------------------
+
+    def used_reference(self, setter: str, record: Record) -> None:
+        """A reference that is flagged valid is used: has its truth moved since?"""
+        t = self.kernel.agenda.now()
+        truth, place = self.true_reference(setter, t), self.stage.places.get(setter)
+        if truth is None or place is None:
+            return
+        then = self.reference_truth.get(setter, record.reference_z_mm)
+        moved = 0.0 if then is None else truth - then
+        x, y = self.place_truth.get(setter, (place.foot[0], place.foot[1]))
+        across = max(abs(place.foot[0] - x), abs(place.foot[1] - y))
+        if abs(moved) > self.scenario.tolerances.reference_mm or across > PLACE_MOVED_MM:
+            far = moved if abs(moved) > self.scenario.tolerances.reference_mm else across
+            self._find(
+                "stale-reference", t, self.source_now(), setter=setter,
+                state=f"it is still flagged valid and the setter has moved by {far:+.3f} mm",
+                why="Nothing told the controller that the setter, its pad or the machine's zero "
+                "had moved since.",
+            )  # fmt: skip
+
+    def _check_reference_flag(self, t: float, source: Source) -> None:
+        name = self.tables.selected
+        record = self.tables.records.get(name or "")
+        if record is None or record.reference_z_mm is None or record.reference_valid:
+            return
+        self._find(
+            "stale-reference", t, source, setter=name,
+            state=f"it is flagged invalid ({record.stale or 'never taken'})",
+            why="The controller had said so; the routine did not ask.",
+        )  # fmt: skip
+
+    def source_now(self) -> Source:
+        """Who is calling."""
+        raise NotImplementedError
+
+    # ---- sums ----------------------------------------------------------------------------
+
+    def _number(self, name: str, belief: float, truth: float, tolerance: float, t: float) -> Number:
+        entry = Number(name, belief, truth, tolerance, t)
+        self.numbers[name] = entry
+        self.recorder.belief(t, f"{name} error", entry.error)
+        return entry
+
+    def tip_errors(self, t: float) -> list[Number]:
+        """For each row and each system whose Z was stored in this run: the tip at work zero."""
+        top = self.stock_top()
+        if top is None:
+            return []
+        found = []
+        for system in self.stored_systems:
+            for number in sorted(self.tables.rows):
+                row = self.tables.rows[number]
+                tool = self.scenario.tools.get(row.tool or "")
+                if tool is None or row.length_mm is None:
+                    continue
+                if number not in self.stored_rows and row.tool != self.stage.tool_name:
+                    continue
+                if row.tool == self.stage.tool_name and self.stage.tool is not None:
+                    tool = self.stage.tool
+                commanded = self.tables.systems[system][2] + row.effective_mm
+                tip = commanded - self.reported_z(0.0, t) - tool.true_length_mm
+                found.append(
+                    Number(
+                        f"tip at work zero, {system}, row {number}",
+                        tip,
+                        top,
+                        self.scenario.tolerances.tip_mm,
+                        t,
+                    )
+                )
+        return found

@@ -1,0 +1,92 @@
+"""A circular or helical path: its points, headings and what it meets."""
+
+from __future__ import annotations
+
+from math import atan2, cos, hypot, sin
+from typing import TYPE_CHECKING, Any
+
+from drytouch.sim.motion import Limits, along, arc_limits
+
+if TYPE_CHECKING:
+    from drytouch.sim.scene import Scene
+
+Vector = tuple[float, float, float]
+# First and second in-plane axis, and the axis of the arc, by plane (right-handed).
+_PLANES = {"xy": (0, 1, 2), "zx": (2, 0, 1), "yz": (1, 2, 0)}
+
+
+class Arc:
+    """An arc from a start point round a centre; ``sweep`` in rad, counter-clockwise positive.
+
+    ``centre`` and ``start``: machine mm; ``rise``: mm along the third axis over the whole sweep.
+    ``length`` is path length, helix included.
+    """
+
+    def __init__(
+        self, start: Vector, centre: Vector, sweep: float, plane: str = "xy", rise: float = 0.0
+    ) -> None:
+        i, j, k = _PLANES[plane]
+        self.axes = (i, j, k)
+        self.plane = plane
+        self.sweep = sweep
+        self.rise = rise
+        self.offset = (centre[i] - start[i], centre[j] - start[j])
+        self.radius = hypot(*self.offset)
+        self.angle = atan2(-self.offset[1], -self.offset[0])
+        self.length = hypot(self.radius * sweep, rise)
+
+    def point(self, origin: Vector, s: float) -> Vector:
+        """Position at path ``s`` (mm) for an arc that starts at ``origin``."""
+        i, j, k = self.axes
+        share = s / self.length if self.length else 0.0
+        angle = self.angle + self.sweep * share
+        out = [0.0, 0.0, 0.0]
+        out[i] = origin[i] + self.offset[0] + self.radius * cos(angle)
+        out[j] = origin[j] + self.offset[1] + self.radius * sin(angle)
+        out[k] = origin[k] + self.rise * share
+        return (out[0], out[1], out[2])
+
+    def end(self, origin: Vector) -> Vector:
+        """Where it ends, mm."""
+        return self.point(origin, self.length)
+
+    def heading(self, s: float) -> Vector:
+        """Unit direction of travel at path ``s``."""
+        i, j, k = self.axes
+        share = s / self.length if self.length else 0.0
+        angle = self.angle + self.sweep * share
+        along_arc = self.radius * self.sweep / self.length
+        out = [0.0, 0.0, 0.0]
+        out[i] = -sin(angle) * along_arc
+        out[j] = cos(angle) * along_arc
+        out[k] = self.rise / self.length
+        return (out[0], out[1], out[2])
+
+    def limits(self, speeds: Any, accelerations: Any, jerks: Any) -> Limits:
+        """Speed, acceleration and jerk along the arc: every axis may have to give all of it."""
+        i, j, k = self.axes
+        unit = [0.0, 0.0, 0.0]
+        unit[i] = unit[j] = 1.0
+        flat = along((unit[0], unit[1], unit[2]), speeds, accelerations, jerks, None)
+        return arc_limits(flat, self.radius)
+
+    def contacts(self, scene: Scene, start: Vector) -> Any:
+        """Everything that the arc meets from ``start`` (physical, mm)."""
+        from drytouch.sim.scene import first_contacts_arc
+
+        i, j, k = self.axes
+        centre = list(start)
+        centre[i] += self.offset[0]
+        centre[j] += self.offset[1]
+        per_radian = self.rise / abs(self.sweep) if self.sweep else 0.0
+        return first_contacts_arc(
+            scene, start, tuple(centre), self.radius, self.angle, self.sweep, self.plane, per_radian
+        )
+
+    def entry(self, start: Vector) -> Any:
+        """The arc as the recording has it."""
+        i, j, _ = self.axes
+        centre = list(start)
+        centre[i] += self.offset[0]
+        centre[j] += self.offset[1]
+        return (tuple(centre), self.radius, self.angle, self.sweep, self.plane)
