@@ -57,11 +57,11 @@ CASES = {
         "did you mean 'units'?",
     ),
     "unknown key, nothing near": (
-        "[truth]\nzzz = 1",
+        "[expect]\nzzz = 1",
         15,
-        "truth.zzz",
+        "expect.zzz",
         "unknown key 'zzz'",
-        "use one of: position_error_mm, noise",
+        "use one of: verdict, findings, also_allowed",
     ),
     "unknown step": (
         '[[steps]]\nnote = "x"\ndo = "jogg"',

@@ -38,7 +38,8 @@ def step_problems(scenario: Scenario) -> Iterator[Problem]:
     for where, step in steps:
         for field, what in _NAMES.items():
             name = getattr(step, field, None)
-            if name is not None and name not in choices[field]:
+            # Some steps have a switch called "on", which names nothing.
+            if isinstance(name, str) and name not in choices[field]:
                 yield Problem(
                     (*where, field), f"there is no {what} '{name}'", nearest(name, choices[field])
                 )

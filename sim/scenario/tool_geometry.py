@@ -62,6 +62,9 @@ def _placed(segment: Segment, top: float, bottom: float, feature: str) -> Placed
         radius = segment.diameter_mm / 2
         return Placed(Sphere(radius), (0.0, 0.0, bottom + radius), feature=feature)
     height = top - bottom
+    # An unworn segment keeps the file's own figure, so that a point stays a point.
+    if abs(height - segment.height_mm) < _THINNEST_MM:
+        height = segment.height_mm
     radius = segment.diameter_mm / 2
     shape: Shape = Cylinder(radius, height)
     if segment.shape == "cone":
