@@ -1,0 +1,158 @@
+"""A labelled still picture of a recording's decisive moment, for a handout or a projector."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from drytouch.sim.errors import InputError
+from drytouch.sim.recording import Recording
+from drytouch.viz import look, opengl, words
+from drytouch.viz.moment import Moment, choose_moment
+from drytouch.viz.words import NumberOff
+
+SIZE = (1280, 720)
+HEADER, FOOTER, PANEL = 76.0, 34.0, 430.0
+"""Heights of the bands and width of the panel, pixels of a picture 1280 wide."""
+
+GHOST_PIXELS = 4.0
+"""A believed outline nearer to the true one than this can't be told from it."""
+
+
+def draw_still(
+    recording: Recording, path: str | Path, at: float | None = None, size: tuple[int, int] = SIZE
+) -> Path:
+    """Draw one picture (PNG) at ``at`` s, or at the decisive moment; gives back its path.
+
+    Raises ``NoPicture`` (reason and fix) where this machine can't draw, InputError for a wrong
+    time, size or path.
+    """
+    return draw_stills([(recording, path, at)], size)[0]
+
+
+def draw_stills(
+    wanted: Iterable[tuple[Recording, str | Path, float | None]], size: tuple[int, int] = SIZE
+) -> list[Path]:
+    """Draw many pictures with one plotter: (recording, path, time in s or None) each."""
+    opengl.require()
+    with StillArtist(size) as artist:
+        return [artist.draw(recording, path, at) for recording, path, at in wanted]
+
+
+class StillArtist:
+    """Keeps one plotter for many pictures of one size; use it in a ``with`` statement."""
+
+    def __init__(self, size: tuple[int, int] = SIZE) -> None:
+        if min(size) < 200 or max(size) > 8000:
+            raise InputError(f"size is {size}; expected 200 to 8000 pixels each way", key="size")
+        opengl.require()
+        from drytouch.viz.stage import Stage
+
+        self.size = size
+        # Text and bands keep their share of the picture, whatever its shape.
+        self.scale = min(size[0] / SIZE[0], size[1] / SIZE[1])
+        k = self.scale
+        self._stage = Stage(
+            (round(size[0] - PANEL * k), round(size[1] - (HEADER + FOOTER) * k)),
+        )
+
+    def __enter__(self) -> StillArtist:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stage.close()
+
+    def draw(self, recording: Recording, path: str | Path, at: float | None = None) -> Path:
+        """One picture, written to ``path`` as PNG."""
+        if at is not None and not (math.isfinite(at) and 0.0 <= at <= recording.duration_s):
+            raise InputError(
+                f"the time is {at} s; the recording lasts from 0 to {recording.duration_s:g} s",
+                key="at",
+                fix="give a time within the recording",
+            )
+        moment = choose_moment(recording)
+        if at is not None:
+            moment = moment._replace(t=at)
+        image = self._compose(recording, moment)
+        target = Path(path)
+        try:
+            image.save(target, format="PNG")
+        except OSError as error:
+            raise InputError(
+                f"can't be written: {error.strerror or error}",
+                file=str(path),
+                fix="choose a folder that exists, with room and leave to write",
+            ) from error
+        return target
+
+    def _compose(self, recording: Recording, moment: Moment) -> Any:
+        from PIL import Image
+
+        from drytouch.viz import callouts, panel
+        from drytouch.viz.ink import Ink
+        from drytouch.viz.meshes import solids_at
+        from drytouch.viz.view import choose_place, choose_view
+
+        k, stage = self.scale, self._stage
+        solids = solids_at(recording, moment.t)
+        place = choose_place(solids)
+        view = choose_view(solids, place)
+        number = words.worst_number(recording)
+        ghosts = self._ghosts(recording, moment, solids, place, number, view.half_height_mm)
+        # The column would only be a grey wall behind a close view.
+        shown = [solid for solid in solids if solid.kind != "machine"]
+        pixels = stage.draw(shown, view, ghosts)
+        picture = Image.fromarray(pixels).resize(stage.size, Image.Resampling.BOX)
+        ink = Ink(picture)
+        depth, budget = _press(recording, moment.t, place.support)
+        callouts.draw_callouts(
+            ink,
+            stage,
+            callouts.callouts_for(solids, place, view, depth, budget),
+            k,
+            alarming=moment.finding is not None,
+            card=0.0 if number is None else (panel.CARD[1] + 8) * k,
+        )
+        panel.draw_scale_bar(ink, stage, k)
+        panel.draw_time(ink, stage.size, recording, moment, k)
+        if number is not None:
+            panel.draw_enlarged(ink, stage.size, number, k)
+        whole = Image.new("RGB", self.size, look.PAPER)
+        whole.paste(picture, (0, round(HEADER * k)))
+        panel.draw_frame(Ink(whole), self.size, recording, moment, number, k)
+        return whole
+
+    def _ghosts(
+        self, recording: Recording, moment: Moment, solids: list[Any], place: Any,
+        number: NumberOff | None, half_height_mm: float,
+    ) -> list[Any]:  # fmt: skip
+        """Where the controller takes the tip to be, when that shows; and the pad when free."""
+        ghosts: list[Any] = []
+        pixels_per_mm = self._stage.size[1] / 2 / half_height_mm
+        if place.support is not None and place.support.kind == "pad":
+            depth, _ = _press(recording, moment.t, place.support)
+            if depth * pixels_per_mm > GHOST_PIXELS:
+                ghosts.append((place.support.mesh.translate((0, 0, depth), inplace=False), "free"))
+        if number is not None and "length" in number.name:
+            shift = number.belief - number.truth
+            if abs(shift) * pixels_per_mm > GHOST_PIXELS:
+                ghosts += [
+                    (solid.mesh.translate((0, 0, -shift), inplace=False), "belief")
+                    for solid in solids
+                    if solid.kind == "tool"
+                ]
+        return ghosts
+
+
+def _press(recording: Recording, t: float, support: Any) -> tuple[float, str]:
+    """How deep the pad under the tool is, mm, and how that compares with its end stop."""
+    if support is None or support.kind != "pad":
+        return 0.0, ""
+    setter = support.body_id.removesuffix(".pad")
+    solid = recording.pad_limit_of(setter)
+    depth = recording.pad_depth_at(setter, t)
+    if solid is None:
+        return depth, ""
+    return depth, "to its end stop" if depth >= solid - 1e-6 else f"of {solid:.2f} mm"
