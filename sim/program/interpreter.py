@@ -144,6 +144,8 @@ class Interpreter:
         """Evaluate, check and execute a line that is not flow; returns its block."""
         writes, block = self._evaluate(line)
         check_block(block, self.state.modal, self.machine.slots)
+        if block.m.get(STOP) == 99 and not self.state.parameters.frames:
+            raise block.wrong("E-FLOW", "M99 outside a called program", "M99")
         kept = self.state.parameters.tables() if _touches_tables(writes, block) else None
         for index, value in writes:
             self.state.parameters.write(index, value)
@@ -310,8 +312,6 @@ class Interpreter:
     def _return(self, frames: list[_Frame]) -> None:
         """Leave a called program, or run it once more."""
         parameters = self.state.parameters
-        if not parameters.frames:
-            raise ProgramError("E-FLOW", "M99 outside a called program")
         frame = frames.pop()
         parameters.frames.pop()
         if frame.repeats_left:

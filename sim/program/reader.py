@@ -153,7 +153,7 @@ def column_of(text: str, at: int) -> int:
             return column
         if char == "(":
             closing = text.find(")", column)
-            column = (closing if closing >= 0 else len(text)) + 1
+            column = (closing + 2) if closing >= 0 else len(text) + 1
             seen += 2
             continue
         column += 1
@@ -170,9 +170,10 @@ def _explain(squeezed: str, error: UnexpectedInput) -> tuple[str, str, int]:
     expected = set(getattr(error, "expected", None) or getattr(error, "allowed", None) or ())
     found = squeezed[at : at + 1]
     shown = repr(found) if found else "the end of the line"
-    wants_value = "NUMBER" in expected
+    # Only a value may begin with the name of a function.
+    wants_value = "FUNCTION" in expected
     if squeezed.count("[", 0, at) > squeezed.count("]", 0, at):
-        if found == "." or (wants_value and found == ""):
+        if found == ".":
             return "E-NUM", f"a number is due before {shown}", at
         return "E-EXPR", f"{shown} can't stand here inside brackets", at
     if squeezed.startswith("#", at - 1) and at and wants_value:
@@ -182,7 +183,8 @@ def _explain(squeezed: str, error: UnexpectedInput) -> tuple[str, str, int]:
         return "E-LINE", "N stands first, with one to five digits", at
     for keyword in ("GOTO", "IF", "WHILE", "DO", "END"):
         if squeezed.startswith(keyword, at) or squeezed.startswith(keyword, max(at - 1, 0)):
-            return "E-FLOW", f"{keyword} must stand alone on its line", at
+            brackets = " with its condition in brackets" if keyword in ("IF", "WHILE") else ""
+            return "E-FLOW", f"{keyword} must stand alone on its line{brackets}", at
     if wants_value:
         if found in ("", ".", "+", "-"):
             return "E-NUM", f"a number is due before {shown}", at

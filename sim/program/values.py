@@ -163,10 +163,11 @@ _OPERATORS: dict[str, Callable[[float, float], float]] = {
 
 
 def _round_away(value: float) -> float:
-    return math.copysign(math.floor(abs(value) + 0.5), value)
+    # Not floor(size + 0.5): the sum itself rounds up for the largest float below one half.
+    part, whole = math.modf(abs(value))
+    return math.copysign(whole + (part >= 0.5), value)
 
 
-# The largest float below 0.5 plus 0.5 rounds up to 1; whole numbers past 2**52 need no rounding.
 _FUNCTIONS: dict[str, Callable[[float], float]] = {
     "ABS": abs,
     "ACOS": lambda a: math.degrees(math.acos(a)),
@@ -175,7 +176,7 @@ _FUNCTIONS: dict[str, Callable[[float], float]] = {
     "EXP": math.exp,
     "FUP": lambda a: float(math.ceil(a)),
     "LN": math.log,
-    "ROUND": lambda a: a if abs(a) >= 2**52 else _round_away(a),
+    "ROUND": _round_away,
     "SIN": lambda a: math.sin(math.radians(a)),
     "SQRT": math.sqrt,
     "TAN": lambda a: math.tan(math.radians(a)),
