@@ -237,3 +237,33 @@ def test_equal_meshes_are_one_and_a_moved_corner_is_another():
     assert one.digest == same.digest != mesh_of(Ring(25, 12, 8.5)).digest
     with pytest.raises(InputError, match="expected 4 or more"):
         Mesh(((0, 0, 0), (1, 0, 0), (0, 1, 0)), ((0, 1, 2),))
+
+
+def test_a_wedge_of_triangles_slides_and_presses_like_any_solid():
+    points = ((0, 0, 0), (10, 0, 0), (0, 10, 0), (0, 0, 10))
+    wedge = Mesh(
+        tuple(tuple(float(c) for c in p) for p in points),
+        ((0, 2, 1), (0, 1, 3), (0, 3, 2), (1, 2, 3)),
+    )
+    # A ball that touches the slanted face, square to it and from both sides of the question.
+    out = 1 / math.sqrt(3)
+    at = tuple(10 / 3 + 4 * out for _ in range(3))
+    along = (math.sqrt(0.5), -math.sqrt(0.5), 0.0)
+    for scene, sign in (
+        (two(Sphere(4), wedge, at), 1.0),
+        (two(wedge, Sphere(4), tuple(-c for c in at)), -1.0),
+    ):
+        into = (-sign * out, -sign * out, -sign * out)
+        assert [h.s for h in first_contacts(scene, ORIGIN, into, 3.0)] == [0.0]
+        assert first_contacts(scene, ORIGIN, tuple(-c for c in into), 3.0) == ()
+        assert first_contacts(scene, ORIGIN, along, 30.0) == ()
+        away = tuple(-20.0 * c for c in into)
+        (hit,) = first_contacts(scene, away, into, 30.0)
+        assert hit.s == pytest.approx(20.0, abs=1e-7)
+        assert hit.normal == pytest.approx(tuple(-c for c in into), abs=1e-6)
+
+
+def test_a_line_of_no_length_meets_nothing():
+    scene = two(Sphere(4), Sphere(4), (0, 0, 8))
+    assert first_contacts(scene, ORIGIN, DOWN, 0.0) == ()
+    assert len(first_contacts(scene, ORIGIN, DOWN, 1e-3)) == 1

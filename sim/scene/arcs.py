@@ -26,6 +26,7 @@ from drytouch.sim.scene.pairs import (
     Solid,
     contact_point,
     opposite,
+    parted,
     pressed,
     separation,
     size_of,
@@ -206,6 +207,7 @@ class Follower:
 
     def __init__(self, a: Solid, b: Solid, start: Vector, factors: Vector, arc: Arc) -> None:
         self.a, self.b, self.start, self.factors, self.arc = a, b, start, factors, arc
+        self.smaller = parted(a, b)
         # A turn that bends away from a plane by one touch.
         self.bite = math.sqrt(2.0 * TOUCH_MM / arc.radius)
 
@@ -241,7 +243,7 @@ class Follower:
         at = self._at(angle)
         best = (-1.0, (0.0, 0.0, 1.0), -math.inf)
         for normal in self._planes(at, self._motion(angle)):
-            gap = separation(self.a.inset, self.b.support, at, normal)
+            gap = separation(*self.smaller, at, normal)
             if gap < -ROUNDING_MM:
                 if best[0] < 0.0 and gap > best[2]:
                     best = (-1.0, normal, gap)
@@ -258,7 +260,7 @@ class Follower:
         if size > 0.0:
             unit = (motion[0] / size, motion[1] / size, motion[2] / size)
             for way in (unit, opposite(unit)):
-                found = cast(self.a.inset, self.b.support, at, way)
+                found = cast(*self.smaller, at, way)
                 normals.append(found.axis if isinstance(found, Miss) else found.normal)
         nearest = nearest_normal(self.a, self.b, at)
         if nearest is not None:
@@ -285,7 +287,7 @@ class Follower:
                 return sweep - angle
             if turned >= sweep:
                 return sweep - angle
-            gap = max(0.0, separation(self.a.inset, self.b.support, self._at(turned), normal))
+            gap = max(0.0, separation(*self.smaller, self._at(turned), normal))
             if gap <= ROUNDING_MM:
                 break
         return turned - angle
@@ -295,7 +297,7 @@ class Follower:
         size = size_of(motion)
         unit = (motion[0] / size, motion[1] / size, motion[2] / size)
         for way in (unit, opposite(unit)):
-            found = cast(self.a.inset, self.b.support, at, way)
+            found = cast(*self.smaller, at, way)
             if isinstance(found, Miss) or found.distance > 0.0:
                 return False
         return True

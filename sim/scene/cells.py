@@ -33,6 +33,7 @@ class Cell:
     axes: tuple[Vector, ...]
     split: Callable[[], list[Cell]] | None = None
     upright: None = None
+    rough: bool = False
 
 
 def cells_of(piece: Piece, low: Vector, high: Vector) -> list[Cell]:

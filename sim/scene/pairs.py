@@ -21,9 +21,11 @@ from drytouch.sim.scene.shapes import Vector
 
 # Slower than this, per mm of path, is sliding: 1 nm over a metre.
 SLIDING_RATE = 1e-9
-# Ways out of an overlap that are searched downhill, and steps of each search: all that the
-# deepest of 10,000 random overlaps up to 1 mm needed.
+# Ways out of an overlap that are searched downhill, and steps of each search. On 300 random
+# overlaps up to 0.5 mm deep, 20 random starts more found nothing better by 1e-7 mm.
 STARTS, DOWNHILL_STEPS = 4, 20
+# A step that gains less ends the search: a tenth of a touch.
+DOWNHILL_GAIN_MM = 0.1 * TOUCH_MM
 
 
 Solid = Piece | Cell
@@ -189,7 +191,9 @@ def separation(support_a: Support, support_b: Support, start: Vector, normal: Ve
     return x * (ax + start[0] - bx) + y * (ay + start[1] - by) + z * (az + start[2] - bz)
 
 
-def way_out(a: Solid, b: Solid, start: Vector, more: tuple[Vector, ...] = ()) -> Vector:
+def way_out(
+    a: Solid, b: Solid, start: Vector, more: tuple[Vector, ...] = (), starts: int = STARTS
+) -> Vector:
     """The normal from B to A along which two overlapping pieces part soonest.
 
     Searched from their own axes downhill, which finds the least depth of shallow overlaps.
@@ -199,7 +203,7 @@ def way_out(a: Solid, b: Solid, start: Vector, more: tuple[Vector, ...] = ()) ->
         for normal in (axis, opposite(axis)):
             ranked.append((separation(a.support, b.support, start, normal), normal))
     ranked.sort(reverse=True)
-    return max(_downhill(a, b, start, *known) for known in ranked[:STARTS])[1]
+    return max(_downhill(a, b, start, *known) for known in ranked[:starts])[1]
 
 
 def _downhill(
@@ -211,7 +215,7 @@ def _downhill(
         if not isinstance(wall, Entry):
             break
         better = separation(a.support, b.support, start, wall.normal)
-        if better <= depth:
+        if better <= depth + DOWNHILL_GAIN_MM:
             break
         depth, normal = better, wall.normal
     return depth, normal
@@ -219,7 +223,8 @@ def _downhill(
 
 def pressed(a: Solid, b: Solid, start: Vector, w: Vector, entry: Vector) -> Meeting | None:
     """Two pieces overlap at the start: a contact at once if they go deeper, none if they part."""
-    normal = way_out(a, b, start, (entry,) if any(entry) else ())
+    # Only the direction matters here, and it need not be exact: one search will do.
+    normal = way_out(a, b, start, (entry,) if any(entry) else (), starts=1)
     if normal[0] * w[0] + normal[1] * w[1] + normal[2] * w[2] >= -SLIDING_RATE:
         return None
     return Meeting(0.0, normal, contact_point(a, b, start, normal), False)
@@ -228,17 +233,18 @@ def pressed(a: Solid, b: Solid, start: Vector, w: Vector, entry: Vector) -> Meet
 def _meet_hulls(a: Solid, b: Solid, start: Vector, w: Vector, length: float) -> Meeting | None:
     size = math.sqrt(w[0] * w[0] + w[1] * w[1] + w[2] * w[2])
     unit = (w[0] / size, w[1] / size, w[2] / size)
-    found = cast(a.inset, b.support, start, unit)
+    smaller = parted(a, b)
+    found = cast(*smaller, start, unit)
     if not isinstance(found, Entry):
         return _graze_hulls(a, b, start, w, unit, length)
     normal = found.normal
     if found.distance < 0.0:
-        back = cast(a.inset, b.support, start, (-unit[0], -unit[1], -unit[2]))
+        back = cast(*smaller, start, opposite(unit))
         if not isinstance(back, Entry) or back.distance >= 0.0:
             return None
         return pressed(a, b, start, w, normal)
     rate = -(normal[0] * w[0] + normal[1] * w[1] + normal[2] * w[2])
-    # The plane was found with A a touch smaller; its distance is read with A at its true size.
+    # The plane was found with one a touch smaller; its distance is read at their true size.
     s = separation(a.support, b.support, start, normal) / rate
     meeting = _finish(a, b, start, w, length, s, normal, False)
     return None if meeting is None else meeting._replace(point=found.point)
@@ -252,6 +258,11 @@ def _graze_hulls(
         return None
     s = found.distance / size_of(w)
     return _finish(a, b, start, w, length, s, found.normal, True)
+
+
+def parted(a: Solid, b: Solid) -> tuple[Support, Support]:
+    """Support functions of both, one of them a touch smaller: that whose smaller form is exact."""
+    return (a.support, b.inset) if a.rough and not b.rough else (a.inset, b.support)
 
 
 def size_of(w: Vector) -> float:

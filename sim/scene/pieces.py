@@ -67,6 +67,11 @@ class Piece:
     surface: Any = None
 
     @property
+    def rough(self) -> bool:
+        """Whether ``inset`` is more than a touch smaller in places."""
+        return isinstance(self.part.shape, Mesh)
+
+    @property
     def hollow(self) -> bool:
         """Whether the solid is less than its convex hull."""
         return self.triangles is not None or isinstance(self.part.shape, Ring)
@@ -242,16 +247,18 @@ def _ball(radius: float) -> Support:
 
 
 def _points(shape: Mesh, inset: float) -> Support:
-    # Pulled in towards the middle of their bounds: enough for a convex solid that encloses it.
-    lows = [min(p[i] for p in shape.vertices) for i in range(3)]
-    highs = [max(p[i] for p in shape.vertices) for i in range(3)]
-    middle = [(low + high) / 2 for low, high in zip(lows, highs, strict=True)]
-    shares = [
-        max(0.0, 1.0 - 2.0 * inset / (high - low)) if high > low else 0.0
-        for low, high in zip(lows, highs, strict=True)
-    ]
+    # Shrunk about the mean of its corners until the nearest face has moved in far enough; further
+    # faces move more. Only a convex mesh that meets another convex mesh is ever asked for this.
     points = np.array(sorted(set(shape.vertices)))
-    points = (points - middle) * shares + middle
+    if inset:
+        corners = np.array(shape.vertices)[np.array(shape.triangles)]
+        middle = points.mean(axis=0)
+        normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        sizes = np.linalg.norm(normals, axis=1)
+        good = sizes > 0.0
+        away = np.einsum("ij,ij->i", corners[good, 0] - middle, normals[good]) / sizes[good]
+        share = 1.0 - inset / max(float(np.abs(away).min()), 2.0 * inset)
+        points = middle + share * (points - middle)
     listed = [(float(p[0]), float(p[1]), float(p[2])) for p in points]
     if len(listed) < ARRAY_PAYS_FROM:
 
