@@ -1,1 +1,1 @@
-"""TODO."""
+"""The command line: it calls the other rooms and owns none of their rules."""

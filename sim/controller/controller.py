@@ -61,6 +61,37 @@ class Controller:
         return self._kernel.reported()
 
     @property
+    def length_convention(self) -> str:
+        """How this machine writes tool lengths: face, difference, table or work."""
+        return self._machine.habits.length_convention
+
+    @property
+    def limits(self) -> dict[str, tuple[float, float]]:
+        """Soft limits by axis name, machine mm."""
+        return {
+            name: (axis.min_mm, axis.max_mm)
+            for name, axis in zip("xyz", self._kernel.axes, strict=True)
+        }
+
+    @property
+    def setters(self) -> tuple[str, ...]:
+        """Names of the setters that have a record."""
+        return tuple(self.tables.records)
+
+    def base_for_lengths(self, setter: str | None = None) -> float:
+        """What this machine's convention adds to a length from the face, mm, as far as it knows.
+
+        A difference is from the master tool; a table or work length is the machine Z at which the
+        tip stands on what the setter stands on.
+        """
+        record = self.record(setter)
+        if self.length_convention == "difference":
+            return -(record.master_length_mm or 0.0)
+        if self.length_convention in ("table", "work"):
+            return (record.reference_z_mm or 0.0) - (record.height_mm or 0.0)
+        return 0.0
+
+    @property
     def length_offset(self) -> float:
         """The active tool length offset, mm."""
         row = self.tables.rows.get(self.tables.length_row)
@@ -128,6 +159,7 @@ class Controller:
         t = self._kernel.agenda.now()
         self._kernel.recorder.event(t, "alarm", [code, message])
         self._judge.alarm(alarm, t, self.source)
+        self._kernel.tell("alarm", t)
         raise alarm
 
     def reset(self) -> None:
@@ -258,7 +290,7 @@ class Controller:
             "feed", arc.heading(0.0), arc.length, feed, None, self.source, arc, end
         )
         yield line.done
-        self._after(line)
+        self.after(line)
 
     def jog(self, axis: str, by_mm: float, speed_mm_per_min: float) -> Calls:
         """Hold a jog key until the axis has gone ``by_mm`` (signed), or a soft limit."""
@@ -298,6 +330,29 @@ class Controller:
         target = tuple(value if i == index else here[i] for i in range(3))
         yield from self._line(kind, target, speed_mm_per_min / 60.0)  # type: ignore[arg-type]
 
+    def spin(self, rpm: float) -> None:
+        """Start, stop (0) or change the spindle; positive turns a right-hand tool to cut."""
+        if abs(rpm) > self._machine.spindle.max_rpm:
+            raise StepError(
+                f"{rpm:g} rpm", f"this spindle turns up to {self._machine.spindle.max_rpm:g}"
+            )
+        self._kernel.spin(rpm)
+
+    @property
+    def spindle_rpm(self) -> float:
+        """Commanded spindle speed, rpm; negative turns against the cut of a right-hand tool."""
+        return self._kernel.rpm
+
+    def orient_spindle(self, angle_deg: float | None = None) -> Calls:
+        """Turn the spindle to its orientation (or an angle) and hold it there."""
+        spindle = self._machine.spindle
+        if spindle.orient_deg is None:
+            raise StepError("this spindle can't orient itself", "turn it by hand")
+        self._kernel.spin(0.0)
+        # A second is what a spindle of this size takes to find its mark; nothing depends on it.
+        yield from self.dwell(1.0)
+        self._kernel.turn_to(spindle.orient_deg if angle_deg is None else angle_deg)
+
     def dwell(self, seconds: float) -> Calls:
         """Wait."""
         yield self._kernel.env.timeout(seconds)
@@ -310,7 +365,7 @@ class Controller:
             line = self._kernel.start_homing(index, self.source)
             if line is not None:
                 yield line.done
-                self._after(line)
+                self.after(line)
             self._kernel.finish_homing(index)
         self.homed = True
         self._judge.homed(self._kernel.agenda.now())
@@ -366,15 +421,14 @@ class Controller:
             kind, direction, length, feed_mm_per_s, watch, self.source, None, target
         )
         yield line.done
-        self._after(line)
+        self.after(line)
         return line
 
-    def _after(self, line: Line) -> None:
+    def after(self, line: Line) -> None:
         """What a line's end means for the program."""
         outcome = line.outcome
         if outcome == "e-stop":
-            if not self._machine.absolute_encoders:
-                self.homed = False
+            self.emergency_stopped()
             self.alarm("e-stop", "the emergency stop was pressed")
         if outcome == "fault":
             self.alarm("following-error", "an axis fell too far behind its command; drives off")
@@ -444,6 +498,21 @@ class Controller:
         self.tables.length_row = row
         self._believe("active length row", row)
         self._judge.length_selected(row, self.source)
+
+    def forget_references(self, why: str) -> None:
+        """Flag every setter's reference invalid, with the reason."""
+        for name, record in self.tables.records.items():
+            if record.reference_z_mm is not None:
+                record.reference_valid = False
+                record.stale = why
+                self._believe(f"setter {name} reference_valid", False)
+
+    def emergency_stopped(self) -> None:
+        """What this machine forgets when its emergency stop was pressed."""
+        if not self._machine.absolute_encoders:
+            self.homed = False
+        if not self._machine.emergency_stop.keeps_reference:
+            self.forget_references("an emergency stop")
 
     def believe_slot(self, slot: int) -> None:
         """Tell the controller which row the tool in the spindle belongs to."""

@@ -11,7 +11,7 @@ Vector = tuple[float, float, float]
 
 @dataclass(slots=True)
 class ToolRow:
-    """One row of the tool table, mm. ``place``: measured over the pad's centre, or where it stood."""
+    """One row of the tool table, mm. ``place``: over the pad's centre, or where it stood."""
 
     length_mm: float | None = None
     wear_mm: float = 0.0
@@ -61,13 +61,14 @@ class Tables:
     units: str = "mm"
     incremental: bool = False
     parameters: dict[int, float] = field(default_factory=dict)
+    noted: dict[str, float] = field(default_factory=dict)  # heights read off, by what was felt
 
 
 def tables_from(start: ControllerStart, setters: list[str]) -> Tables:
     """The tables that a scenario starts with; a setter without a record gets an empty one."""
     tables = Tables(
         rows={number: _row(row) for number, row in start.rows.items()},
-        systems={name: start.systems.get(name, (0.0, 0.0, 0.0)) for name in SYSTEM_NAMES},
+        systems=dict.fromkeys(SYSTEM_NAMES, (0.0, 0.0, 0.0)) | dict(start.systems),
         system=start.system,
         shift=start.shift_mm,
         records={name: Record() for name in setters},

@@ -57,6 +57,13 @@ class Recording:
         return cls.from_dict(recorder.to_dict())
 
     @classmethod
+    def from_outcome(cls, outcome: Any) -> Recording:
+        """The recording of a run with its outcome (``Twin.run`` gives one) inside."""
+        recorder: Recorder = outcome.recorder
+        recorder.end(outcome.time_s, outcome.to_dict())
+        return cls.from_recorder(recorder)
+
+    @classmethod
     def load(cls, path: str | Path) -> Recording:
         """Read a file; a damaged one, or one of another format, is an InputError with the fix."""
         return cls.from_dict(files.read(path), str(path))

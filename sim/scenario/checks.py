@@ -6,10 +6,18 @@ import re
 from collections.abc import Iterator
 from itertools import chain
 
+from drytouch.sim.errors import InputError
+from drytouch.sim.scenario.geometry import tool_body
 from drytouch.sim.scenario.library import nearest
 from drytouch.sim.scenario.messages import Problem
 from drytouch.sim.scenario.overlap import overlapping
-from drytouch.sim.scenario.places import item_names, start_position, top_of
+from drytouch.sim.scenario.places import (
+    Place,
+    item_bodies,
+    item_names,
+    start_position,
+    top_of,
+)
 from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.scenario.step_checks import step_problems
 
@@ -24,7 +32,9 @@ def problems_in(scenario: Scenario) -> Iterator[Problem]:
     yield from named
     yield from step_problems(scenario)
     yield from _expectation(scenario)
-    if not named:
+    unbuilt = list(_unbuilt(scenario))
+    yield from unbuilt
+    if not named and not unbuilt:
         yield from _geometry(scenario)
 
 
@@ -165,6 +175,24 @@ def _expectation(scenario: Scenario) -> Iterator[Problem]:
                 f"'{when}' is neither a finding nor a time",
                 "write a finding's code, or a time such as '3.2 s'",
             )
+
+
+def _unbuilt(scenario: Scenario) -> Iterator[Problem]:
+    """Parts that make no bodies: told now, not when a step first puts them down."""
+    floor = Place((0.0, 0.0, 0.0), 0.0)
+    groups = (("setter", scenario.setter), ("stock", scenario.stock), ("blocks", scenario.blocks))
+    for key, group in groups:
+        for name in group:
+            try:
+                item_bodies(scenario, name, floor)
+            except InputError as error:
+                place = f"{error.file}: " if error.file else ""
+                yield Problem((key, name), f"{place}{error.message}", error.fix)
+    for name, tool in scenario.tools.items():
+        try:
+            tool_body(tool)
+        except InputError as error:
+            yield Problem(("tools", name), error.message, error.fix)
 
 
 def _geometry(scenario: Scenario) -> Iterator[Problem]:

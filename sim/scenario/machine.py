@@ -207,6 +207,12 @@ class Machine(Part):
         for link in (self.table_link, self.head_link):
             if link not in self.links:
                 raise ValueError(f"links has no '{link}'; it names {', '.join(self.links)}")
+        for part in self.bodies:
+            if part.link not in self.links and part.link != "base":
+                raise ValueError(
+                    f"body '{part.name}' is on link '{part.link}'; links names "
+                    f"{', '.join(self.links)}"
+                )
         for axis in ("x", "y", "z"):
             moved = self.links[self.head_link].get(axis, 0) - self.links[self.table_link].get(
                 axis, 0

@@ -53,6 +53,12 @@ class Inserts(Part):
             )
         if self.axial_errors_um and max(self.axial_errors_um) != 0:
             raise ValueError("the highest edge of axial_errors_um must be 0, the others below")
+        if min(self.axial_errors_um, default=0.0) <= -self.depth_mm * 1e3:
+            raise ValueError("'axial_errors_um' leave nothing of an edge: depth_mm is too small")
+        if self.edge_thickness_mm >= self.circle_diameter_mm:
+            raise ValueError("'edge_thickness_mm' must be below circle_diameter_mm")
+        if self.edge_width_mm >= self.circle_diameter_mm:
+            raise ValueError("'edge_width_mm' must be below circle_diameter_mm")
         return self
 
 
@@ -75,6 +81,8 @@ class Tool(Part):
     @model_validator(mode="after")
     def _something_left(self) -> Tool:
         below = self.inserts.depth_mm if self.inserts else self.nominal_length_mm
+        if self.inserts and self.inserts.axial_errors_um:
+            below += min(self.inserts.axial_errors_um) * 1e-3  # the lowest edge wears away first
         if self.worn_mm >= below:
             raise ValueError(f"'worn_mm' ({self.worn_mm:g}) must stay below {below:g} mm")
         if self.true_length_mm <= 0:

@@ -12,9 +12,11 @@ class Wire:
     A plate's contact is the tool itself: ``touching`` a conducting tool closes the circuit.
     """
 
-    __slots__ = ("broken", "noise", "pressed", "setter", "socket")
+    __slots__ = ("broken", "name", "noise", "pressed", "setter", "slot", "socket")
 
-    def __init__(self, setter: Setter, noise: Noise) -> None:
+    def __init__(self, name: str, setter: Setter, noise: Noise) -> None:
+        self.name = name
+        self.slot = f"noise {name}"
         self.setter = setter
         self.noise = noise
         self.socket: str | None = None

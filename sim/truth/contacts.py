@@ -188,7 +188,7 @@ class ContactJudge:
             **self._impact(line, speed),
         )  # fmt: skip
 
-    def _impact(self, line: Line, speed: float) -> dict[str, float]:
+    def _impact(self, line: Line, speed: float) -> dict[str, Any]:
         """Impact figures of the axis that carries most of the motion."""
         index = max(range(3), key=lambda i: abs(line.direction[i]))
         axis = self.kernel.axes[index]

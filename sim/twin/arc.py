@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from math import atan2, cos, hypot, sin
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from drytouch.sim.motion import Limits, along, arc_limits
 
@@ -11,8 +11,9 @@ if TYPE_CHECKING:
     from drytouch.sim.scene import Scene
 
 Vector = tuple[float, float, float]
+Plane = Literal["xy", "zx", "yz"]
 # First and second in-plane axis, and the axis of the arc, by plane (right-handed).
-_PLANES = {"xy": (0, 1, 2), "zx": (2, 0, 1), "yz": (1, 2, 0)}
+_PLANES: dict[Plane, tuple[int, int, int]] = {"xy": (0, 1, 2), "zx": (2, 0, 1), "yz": (1, 2, 0)}
 
 
 class Arc:
@@ -23,7 +24,7 @@ class Arc:
     """
 
     def __init__(
-        self, start: Vector, centre: Vector, sweep: float, plane: str = "xy", rise: float = 0.0
+        self, start: Vector, centre: Vector, sweep: float, plane: Plane = "xy", rise: float = 0.0
     ) -> None:
         i, j, k = _PLANES[plane]
         self.axes = (i, j, k)
@@ -64,7 +65,7 @@ class Arc:
 
     def limits(self, speeds: Any, accelerations: Any, jerks: Any) -> Limits:
         """Speed, acceleration and jerk along the arc: every axis may have to give all of it."""
-        i, j, k = self.axes
+        i, j, _ = self.axes
         unit = [0.0, 0.0, 0.0]
         unit[i] = unit[j] = 1.0
         flat = along((unit[0], unit[1], unit[2]), speeds, accelerations, jerks, None)
@@ -74,19 +75,25 @@ class Arc:
         """Everything that the arc meets from ``start`` (physical, mm)."""
         from drytouch.sim.scene import first_contacts_arc
 
-        i, j, k = self.axes
-        centre = list(start)
-        centre[i] += self.offset[0]
-        centre[j] += self.offset[1]
         per_radian = self.rise / abs(self.sweep) if self.sweep else 0.0
         return first_contacts_arc(
-            scene, start, tuple(centre), self.radius, self.angle, self.sweep, self.plane, per_radian
+            scene,
+            start,
+            self._centre(start),
+            self.radius,
+            self.angle,
+            self.sweep,
+            self.plane,
+            per_radian,
         )
 
-    def entry(self, start: Vector) -> Any:
-        """The arc as the recording has it."""
+    def _centre(self, start: Vector) -> Vector:
         i, j, _ = self.axes
         centre = list(start)
         centre[i] += self.offset[0]
         centre[j] += self.offset[1]
-        return (tuple(centre), self.radius, self.angle, self.sweep, self.plane)
+        return (centre[0], centre[1], centre[2])
+
+    def entry(self, start: Vector) -> Any:
+        """The arc as the recording has it."""
+        return (self._centre(start), self.radius, self.angle, self.sweep, self.plane)

@@ -12,6 +12,8 @@ from drytouch.sim.recording import Source
 
 Vector = tuple[float, float, float]
 NO_SOURCE = Source()
+# A path shorter than this is no move: far below any encoder, above rounding at 1 m.
+LEAST_MOVE_MM = 1e-9
 
 
 class Line:
@@ -72,7 +74,7 @@ class Line:
         limits: Limits,
         feed: float | None,
         delay: float,
-        done: simpy.Event | None,
+        done: simpy.Event,
         source: Source = NO_SOURCE,
         arc: Any = None,
     ) -> None:

@@ -9,8 +9,8 @@ from drytouch.sim.setter.slide import GRAVITY_MM_PER_S2, slide_distance
 
 if TYPE_CHECKING:
     from drytouch.sim.scenario.setter import Setter
-    from drytouch.sim.twin.kernel import Kernel
     from drytouch.sim.twin.line import Line
+    from drytouch.sim.twin.state import KernelState
 
 # Far below what any locating routine can tell; rounding of a slide out and back is smaller still.
 LEAST_SLIDE_MM = 1e-4
@@ -22,7 +22,7 @@ def friction_decelerations(setter: Setter) -> tuple[float, float]:
     return setter.friction_static * held, setter.friction_kinetic * held
 
 
-def slide_setters(kernel: Kernel, line: Line, walked: float, t: float) -> None:
+def slide_setters(kernel: KernelState, line: Line, walked: float, t: float) -> None:
     """Shift what the ended line has pushed or shaken loose; the controller learns nothing."""
     for s, hit, item in line.pushes:
         if walked <= s:
@@ -54,7 +54,7 @@ def slide_setters(kernel: Kernel, line: Line, walked: float, t: float) -> None:
 
 
 def _shift(
-    kernel: Kernel, item: str, by: tuple[float, float], cause: str, why: str, t: float
+    kernel: KernelState, item: str, by: tuple[float, float], cause: str, why: str, t: float
 ) -> None:
     distance = hypot(*by)
     if distance < LEAST_SLIDE_MM:

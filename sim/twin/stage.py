@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from drytouch.sim.errors import StepError
 from drytouch.sim.scenario.geometry import chain_of, machine_bodies, spindle_body, tool_body
@@ -192,12 +192,12 @@ class Stage:
             return ()
         return _CACHE.first_contacts(self.scene, start, direction, length)
 
-    def gives_way(self, hit: Any) -> str | None:
+    def gives_way(self, hit: Hit) -> str | None:
         """Name of a setter that is pushed along by this blow because nothing holds it."""
         if abs(hit.normal[2]) > _SIDEWAYS:
             return None
         for body in (hit.other_body, hit.moving_body):
-            item = body.removesuffix(".pad")
+            item: str = body.removesuffix(".pad")
             setter = self.scenario.setter.get(item)
             if setter is not None and setter.hold != "bolted":
                 return item

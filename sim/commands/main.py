@@ -1,0 +1,110 @@
+"""``drytouch``: the commands and their options. Each loads what it needs only when it is called."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from drytouch.sim.errors import DrytouchError
+
+EXIT_AS_EXPECTED, EXIT_DIFFERS, EXIT_BAD_INPUT = 0, 1, 2
+EXIT_INTERRUPTED = 130
+"""128 + 2, the number of the signal that Ctrl-C sends: what shells expect."""
+
+app = typer.Typer(
+    name="drytouch",
+    help="Practise and test tool-setter touch-off on a twin of a mill.",
+    epilog="A rehearsal proves nothing about your machine. Follow its builder's manual.",
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+)
+
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
+Picture = Annotated[bool, typer.Option(help="Draw a labelled picture of the decisive moment.")]
+On = Annotated[
+    str,
+    typer.Option("--on", metavar="SCENARIO", help="For a program: the scenario that it runs in."),
+]
+
+
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option(help="Folder for the results.")] = Path("out/demo"),
+    picture: Picture = True,
+    json: Json = False,
+) -> None:
+    """Run every demonstration and compare what is seen with what each promises."""
+    from drytouch.sim.commands import demo as room
+
+    _guarded(lambda: room.demo(out, picture, json))
+
+
+@app.command("list")
+def list_library(json: Json = False) -> None:
+    """List what the library holds: machines, setters, tools, stock, demonstrations ..."""
+    from drytouch.sim.commands import contents as room
+
+    _guarded(lambda: room.list_library(json))
+
+
+@app.command()
+def check(
+    file: Annotated[str, typer.Argument(metavar="FILE", help="Scenario, part or program.")],
+    json: Json = False,
+) -> None:
+    """Check a scenario, a part of one, or a program, without running it."""
+    from drytouch.sim.commands import check as room
+
+    _guarded(lambda: room.check(file, json))
+
+
+@app.command()
+def run(
+    scenario: Annotated[
+        str,
+        typer.Argument(metavar="FILE|NAME", help="Scenario file or name, or a program file."),
+    ],
+    on: On = "",
+    seed: Annotated[
+        int | None, typer.Option(min=0, help="Number that all chance comes from.")
+    ] = None,
+    out: Annotated[Path, typer.Option(help="Folder for the results.")] = Path("out"),
+    picture: Picture = True,
+    json: Json = False,
+) -> None:
+    """Run a scenario and say what came of it: verdict, findings, numbers."""
+    from drytouch.sim.commands import run as room
+
+    _guarded(lambda: room.run(scenario, on, seed, out, picture, json))
+
+
+def _guarded(work: Callable[[], int]) -> None:
+    """Leave with the code that ``work`` returns; a user's mistake is a message, no traceback."""
+    try:
+        code = work()
+    except DrytouchError as error:
+        typer.echo(str(error), err=True)
+        code = EXIT_BAD_INPUT
+    except KeyboardInterrupt:
+        typer.echo("stopped; finished work is on disk", err=True)
+        code = EXIT_INTERRUPTED
+    raise typer.Exit(code)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command line (``sys.argv`` by default); gives back the exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        # A console that lacks a character shows another; it must not end the run.
+        with contextlib.suppress(AttributeError, ValueError):
+            stream.reconfigure(errors="replace")  # type: ignore[union-attr]
+    try:
+        app(args=None if arguments is None else list(arguments), prog_name="drytouch")
+    except SystemExit as leaving:
+        return leaving.code if isinstance(leaving.code, int) else int(leaving.code is not None)
+    return EXIT_AS_EXPECTED

@@ -1,0 +1,206 @@
+"""Steps at the operator's place: power, moves, overrides, tables, routines and programs."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from drytouch.sim.errors import StepError
+
+if TYPE_CHECKING:
+    from collections.abc import Generator
+
+    from drytouch.sim.scenario import steps as model
+    from drytouch.sim.twin.twin import Twin
+
+    Calls = Generator[Any, Any, Any]
+
+
+def drives(twin: Twin, step: model.Drives) -> None:
+    """Switch the drives on or off."""
+    kernel = twin.kernel
+    if step.on:
+        if kernel.estopped:
+            raise StepError("the emergency stop is pressed", "pull it out (reset) first")
+        kernel.powered = True
+        if twin.judge.hand is not None:
+            twin.judge.hand_in(twin.judge.hand, kernel.agenda.command(), twin.controller.source)
+    else:
+        if kernel.line is not None:
+            raise StepError("the axes are moving", "use e-stop to stop them, or wait")
+        kernel.drives_off()
+    twin.recorder.event(kernel.agenda.now(), "power", step.on)
+
+
+def home(twin: Twin, step: model.Home) -> Calls:
+    """Home all axes."""
+    yield from twin.controller.home()
+
+
+def emergency_stop(twin: Twin, step: model.EmergencyStopStep) -> Calls:
+    """Press the emergency stop, and wait until everything stands."""
+    kernel = twin.kernel
+    idle = kernel.line is None
+    kernel.emergency_stop()
+    # Reaction, run-down and sag of any machine are over well within this.
+    yield from twin.controller.dwell(kernel.machine.emergency_stop.reaction_s + 1.0)
+    if idle:
+        twin.controller.emergency_stopped()
+
+
+def reset(twin: Twin, step: model.Reset) -> None:
+    """Pull the emergency stop out and clear the alarm."""
+    twin.controller.reset()
+    twin.kernel.powered = True
+    twin.recorder.event(twin.kernel.agenda.now(), "reset", None)
+
+
+def power_cycle(twin: Twin, step: model.PowerCycle) -> Calls:
+    """Switch the machine off and on: what it forgets, it forgets."""
+    kernel, controller = twin.kernel, twin.controller
+    if kernel.line is not None:
+        raise StepError("the axes are moving", "wait until they rest")
+    kernel.drives_off()
+    # A minute for the controller to start; nothing depends on how long it takes.
+    yield from controller.dwell(60.0)
+    kernel.settle_inputs(kernel.agenda.command())
+    if not kernel.machine.absolute_encoders:
+        controller.homed = False
+    if kernel.machine.habits.reference_lost_at_power_cycle:
+        controller.forget_references("a power cycle")
+    controller.reset()
+    kernel.powered = True
+
+
+def spin(twin: Twin, step: model.Spin) -> None:
+    """Start or stop the spindle."""
+    twin.controller.spin(step.rpm)
+
+
+def jog(twin: Twin, step: model.Jog) -> Calls:
+    """Hold a jog key."""
+    controller = twin.controller
+    if step.by_mm is not None:
+        yield from controller.jog(step.axis, step.by_mm, step.speed_mm_per_min)
+        return
+    if step.for_s is None:
+        raise StepError("a jog needs by_mm or for_s", "give one of them")
+    sign = 1 if step.towards == "+" else -1
+    line = controller.start_jog(step.axis, sign, step.speed_mm_per_min)
+    if line is None:
+        return
+    yield twin.env.timeout(step.for_s) | line.done
+    controller.release_jog()
+    if not line.done.processed:
+        yield line.done
+    controller.after(line)
+
+
+def step_axis(twin: Twin, step: model.StepAxis) -> Calls:
+    """Tap the step key."""
+    for _ in range(step.count):
+        yield from twin.controller.step(step.axis, step.by_mm)
+
+
+def move(twin: Twin, step: model.Move) -> Calls:
+    """One straight move by the controller."""
+    words = {"x": step.x_mm, "y": step.y_mm, "z": step.z_mm, "frame": step.frame}
+    if step.feed_mm_per_min is None:
+        yield from twin.controller.rapid(**words)  # type: ignore[arg-type]
+    else:
+        yield from twin.controller.feed(feed_mm_per_min=step.feed_mm_per_min, **words)  # type: ignore[arg-type]
+
+
+def override(twin: Twin, step: model.Override) -> None:
+    """Turn an override knob."""
+    twin.kernel.set_override(step.rapid, step.feed)
+
+
+def feed_hold(twin: Twin, step: model.FeedHold) -> None:
+    """Press feed hold, or go on."""
+    twin.kernel.set_hold(step.on)
+
+
+def select_setter(twin: Twin, step: model.SelectInput) -> None:
+    """Choose whose input a touch watches."""
+    twin.controller.select_setter(step.setter)
+
+
+def type_in(twin: Twin, step: model.TypeIn) -> None:
+    """Type numbers into a table."""
+    controller = twin.controller
+    if step.row is not None:
+        if step.length_mm is not None:
+            controller.store_length(step.row, step.length_mm, keep_wear=True)
+        if step.wear_mm is not None:
+            controller.store_wear(step.row, step.wear_mm)
+    if step.system is not None:
+        axes = {"x": step.x_mm, "y": step.y_mm, "z": step.z_mm}
+        controller.store_system(step.system, **{k: v for k, v in axes.items() if v is not None})
+    if step.setter is not None:
+        values = {
+            "height_mm": step.height_mm,
+            "clearance_z_mm": step.clearance_z_mm,
+            "input": step.input,
+            "x_mm": step.x_mm if step.system is None else None,
+            "y_mm": step.y_mm if step.system is None else None,
+        }
+        known = {k: v for k, v in values.items() if v is not None}
+        if known:
+            controller.store_record(step.setter, **known)
+
+
+def select(twin: Twin, step: model.SelectSystem) -> None:
+    """Make a work system or a length the active one."""
+    if step.system is not None:
+        twin.controller.select_system(step.system)
+    if step.length_row is not None:
+        twin.controller.select_length(step.length_row)
+
+
+def mdi(twin: Twin, step: model.Mdi) -> Calls:
+    """One line of program typed at the machine."""
+    from drytouch.sim.steps.programs import run_line
+
+    yield from run_line(twin, step.line)
+
+
+def program(twin: Twin, step: model.Program) -> Calls:
+    """Run a program file."""
+    from drytouch.sim.steps.programs import run_file
+
+    return (yield from run_file(twin, step.file, step.block_delete, step.optional_stop))
+
+
+def routine(twin: Twin, step: model.Routine) -> Calls:
+    """Run a built-in routine."""
+    from drytouch.sim.routines import routine_by_name
+
+    entry = routine_by_name(step.name)
+    return (yield from entry.call(twin.controller, step.arguments))
+
+
+def wait(twin: Twin, step: model.Wait) -> Calls:
+    """Let time pass."""
+    yield from twin.controller.dwell(step.for_s)
+
+
+DOERS: dict[str, Any] = {
+    "drives": drives,
+    "home": home,
+    "e-stop": emergency_stop,
+    "reset": reset,
+    "power-cycle": power_cycle,
+    "spin": spin,
+    "jog": jog,
+    "step": step_axis,
+    "move": move,
+    "override": override,
+    "feed-hold": feed_hold,
+    "select-setter": select_setter,
+    "type-in": type_in,
+    "select": select,
+    "mdi": mdi,
+    "program": program,
+    "routine": routine,
+    "wait": wait,
+}

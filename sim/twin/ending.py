@@ -1,0 +1,95 @@
+"""The end of a line: what it leaves behind, and its entry in the recording."""
+
+from __future__ import annotations
+
+from math import inf
+
+from drytouch.sim.recording import LineEntry
+from drytouch.sim.twin.line import LEAST_MOVE_MM, Line
+from drytouch.sim.twin.meeting import Meeting
+from drytouch.sim.twin.sliding import slide_setters
+from drytouch.sim.twin.state import ZERO
+
+
+class Ending(Meeting):
+    """Closing a line's account."""
+
+    def _finish(self, line: Line) -> None:
+        if not line.done.triggered:
+            line.done.succeed(line)
+
+    def _end(self, line: Line, t: float, s: float) -> None:
+        """The line is over with the (delayed) command at ``s``: keep what it leaves behind."""
+        self.agenda.clear("rest", "stop", "fault", "stall", *self.targets)
+        self.targets.clear()
+        blocked = line.block < inf
+        walked = min(s, line.block)
+        for pad in self.pads.values():
+            if pad.touching:
+                pad.deepest = max(pad.deepest, pad.depth_at(walked))
+                pad.depth = pad.depth_at(walked)
+        self._keep_lost_motion(line, walked)
+        self.command = line.command_at(s)
+        if line.outcome == "goal" and s == line.goal and line.data is not None:
+            self.command = line.data  # the exact target, free of rounding along the path
+        if not blocked:
+            u = line.direction
+            left = line.dead - line.take_up - s
+            if line.dead > line.take_up and left <= LEAST_MOVE_MM:
+                self.press, self.press_hit = ZERO, None
+            elif line.dead > line.take_up:
+                self.press = (
+                    self.press[0] + u[0] * s,
+                    self.press[1] + u[1] * s,
+                    self.press[2] + u[2] * s,
+                )
+        else:
+            self._keep_press(line, s)
+        self._record(line, t)
+        self.line = None
+        self.judge.line_ended(line, t, walked)
+        if self.stage.loose:
+            slide_setters(self, line, walked, t)
+
+    def _keep_lost_motion(self, line: Line, walked: float) -> None:
+        if line.take_up == 0.0:
+            return
+        axis = max(range(3), key=lambda i: abs(line.direction[i]))
+        moved = min(walked, line.take_up)
+        lost = list(self.lost)
+        lost[axis] += -moved if line.direction[axis] > 0.0 else moved
+        self.lost = (lost[0], lost[1], lost[2])
+
+    def _keep_press(self, line: Line, s: float) -> None:
+        u = line.direction
+        over = s - line.block
+        if line.stalled:
+            # An open-loop axis has slipped: where it thinks it is has become untrue.
+            self.shift = (
+                self.shift[0] - u[0] * (over + line.carried),
+                self.shift[1] - u[1] * (over + line.carried),
+                self.shift[2] - u[2] * (over + line.carried),
+            )
+            self.press = ZERO
+            return
+        total = over + line.carried
+        self.press = (u[0] * total, u[1] * total, u[2] * total)
+
+    def _record(self, line: Line, t: float) -> None:
+        self.recorder.line(
+            LineEntry(
+                line.id,
+                line.kind,
+                line.t0,
+                t,
+                line.start,
+                line.direction,
+                None if line.arc is None else line.arc.entry(line.start),
+                line.command,
+                line.dead,
+                line.delay,
+                line.track.pieces,
+                None if line.block == inf else max(line.block - line.dead, 0.0),
+                line.source,
+            )
+        )
