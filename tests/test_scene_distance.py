@@ -150,3 +150,12 @@ def test_bounds_follow_the_link_and_the_turn():
     low, _ = bounds(body, (5.0, 6.0, 7.0), chain)
     assert low == pytest.approx((91 - 5, -3 - 6, -12))
     assert bounds(body, (5.0, 6.0, 7.0), Scene(chain)) == bounds(body, (5.0, 6.0, 7.0), chain)
+
+
+def test_hollow_solids_that_overlap_are_said_to():
+    for gap, at in ((-0.2, (18, 0, 8.8)), (-1.0, (18, 0, 8.0))):
+        scene = two(Cylinder(3, 10), mesh_of(Ring(25, 12, 8)), at)
+        assert distance(scene, "a", "b", ORIGIN) <= 0.0
+        assert overlaps(scene, ORIGIN, 1e-6) == [("a", "b")], gap
+    clear = two(Cylinder(3, 10), mesh_of(Ring(25, 12, 8)), (0, 0, 0))
+    assert overlaps(clear, ORIGIN) == []

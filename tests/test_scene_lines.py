@@ -396,3 +396,69 @@ def test_wrong_arguments_are_named():
         Placed(Sphere(1), (0.0, math.inf, 0.0))
     with pytest.raises(InputError, match="each -1, 0 or 1"):
         Chain({"head": (0, 0, 2)})
+
+
+def test_a_slanting_line_through_a_crowd_meets_what_it_meets_one_by_one():
+    crowd = [
+        Body(
+            f"c{k:03}",
+            "table",
+            (Placed((Box(6, 7, 8), Cylinder(4, 9), Sphere(4))[k % 3], spot),),
+        )
+        for k, spot in enumerate(
+            (20.0 * i - 200, 23.0 * j - 200, 5.0 * ((i * 3 + j) % 7))
+            for i in range(20)
+            for j in range(20)
+        )
+    ]
+    chain = Chain({"head": (1, 0, 1), "table": (0, -1, 0)})
+    heads = [Placed(Cylinder(2, 12)), Placed(Box(9, 3, 2), (0, 0, 8))]
+    heads += [Placed(Sphere(0.5), (0.1 * k, 0, 12.0), feature=f"s{k}") for k in range(30)]
+    scene = Scene(chain)
+    scene.place(Body("tool", "head", tuple(heads)))
+    for body in crowd:
+        scene.place(body)
+    lines = [
+        ((-300.0, -300.0, 11.0), (0.6, 0.8, 0.0)),
+        ((-250.0, 3.0, 60.0), (0.96, 0.0, -0.28)),
+        ((4.0, 250.0, 80.0), (0.0, -0.96, -0.28)),
+        ((-300.0, -300.0, 300.0), (0.6, 0.48, -0.64)),
+    ]
+    for q, way in lines:
+        together = first_contacts(scene, q, way, 700.0)
+        alone = []
+        for body in crowd:
+            lone = Scene(chain)
+            lone.place(Body("tool", "head", tuple(heads)))
+            lone.place(body)
+            alone += first_contacts(lone, q, way, 700.0)
+        first = min(h.s for h in alone if not h.graze)
+        assert {h for h in alone if h.s <= first + 1e-6 and not h.graze} == {
+            h for h in together if not h.graze
+        }
+
+
+def test_without_the_head_the_link_named_first_moves():
+    scene = Scene(Chain({"table": (-1, -1, 0), "arm": (0, 0, 0), "head": (0, 0, 1)}))
+    scene.place(Body("vise", "table", (Placed(Box(10, 10, 10)),)))
+    scene.place(Body("probe arm", "arm", (Placed(Box(10, 10, 10), (30, 0, 0)),)))
+    (hit,) = first_contacts(scene, ORIGIN, (-1.0, 0.0, 0.0), 50.0)
+    assert (hit.moving_body, hit.other_body, hit.s) == ("probe arm", "vise", 20.0)
+    assert hit.normal == (1.0, 0.0, 0.0)
+    assert hit.point == pytest.approx((25.0, 0.0, 0.0))
+
+
+def test_a_copy_of_a_scene_goes_its_own_way():
+    scene = two(Cylinder(5, 20), Cylinder(8, 4), (0, 0, 50))
+    other = scene.copy()
+    key = scene.content_key
+    assert other.content_key == key
+    other.move("b", 0, 0, 1)
+    other.ignore("a", "c")
+    assert scene.content_key == key != other.content_key
+    assert [h.s for h in first_contacts(scene, ORIGIN, DOWN, 90.0)] == [38.0]
+    assert [h.s for h in first_contacts(other, ORIGIN, DOWN, 90.0)] == [37.0]
+    assert "b" in other
+    other.remove("b")
+    assert "b" in scene
+    assert [body.id for body in scene.bodies] == ["a", "b"]
