@@ -14,6 +14,7 @@ from drytouch.sim.routines.touching import (
     centre,
     crossing_height,
     leave,
+    length_base,
     refuse_unreachable,
     refuse_wrong_row,
     stored_length,
@@ -71,6 +72,7 @@ def measure_length(
     """
     record = begin(controller, setter)
     reference = controller.require_reference(setter)
+    base = length_base(controller, setter)
     refuse_wrong_row(controller, row, any_row)
     place = centre(controller, setter)
     crossing = crossing_height(controller, record, expected_length_mm)
@@ -78,7 +80,7 @@ def measure_length(
     yield from approach(controller, crossing, place, start)
     touched = yield from two_stage_touch(controller, record, setter, bottom)
     yield from leave(controller, crossing)
-    return _store(controller, row, setter, touched.z_mm - reference, touched.apart_mm, "centre")
+    return _store(controller, row, base, touched.z_mm - reference, touched.apart_mm, "centre")
 
 
 def measure_length_here(
@@ -100,12 +102,13 @@ def measure_length_here(
     """
     record = begin(controller, setter)
     reference = controller.require_reference(setter)
+    base = length_base(controller, setter)
     refuse_wrong_row(controller, row, any_row)
     start, bottom = _search(controller, record, reference, expected_length_mm)
     yield from approach(controller, controller.top, None, start)
     touched = yield from two_stage_touch(controller, record, setter, bottom)
     yield from leave(controller, controller.top)
-    return _store(controller, row, setter, touched.z_mm - reference, touched.apart_mm, "here")
+    return _store(controller, row, base, touched.z_mm - reference, touched.apart_mm, "here")
 
 
 def measure_length_turning(
@@ -141,6 +144,7 @@ def measure_length_turning(
     _refuse_turning(rpm, late_limit_mm, cutter_diameter_mm, pad_width_mm, filter_s)
     record = begin(controller, setter)
     reference = controller.require_reference(setter)
+    base = length_base(controller, setter)
     refuse_wrong_row(controller, row, any_row)
     feed = min(record.slow_mm_per_min, late_limit_mm * rpm)
     place = None if here else centre(controller, setter)
@@ -156,7 +160,7 @@ def measure_length_turning(
     finally:
         controller.spin(0.0)
     where = "here" if here else "centre"
-    return _store(controller, row, setter, touched.z_mm - reference, touched.apart_mm, where)
+    return _store(controller, row, base, touched.z_mm - reference, touched.apart_mm, where)
 
 
 def _refuse_turning(
@@ -253,11 +257,11 @@ def _search(
 def _store(
     controller: Controller,
     row: int,
-    setter: str | None,
+    base_mm: float,
     length_mm: float,
     apart_mm: float,
     place: str,
 ) -> Length:
-    stored = length_mm + controller.base_for_lengths(setter)
+    stored = length_mm + base_mm
     controller.store_length(row, stored, place)
     return Length(length_mm, stored, apart_mm)

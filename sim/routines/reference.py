@@ -37,8 +37,8 @@ def reference_by_face(
     It goes right up, across to the stored centre (or stays where it stands when none is stored),
     sees the input quiet, touches fast once and slowly twice, and stores the mean of the two slow
     touches when they agree within the record's ``agree_mm``. ``expected_pad_z_mm`` is about where
-    the face will trip the pad: by default the last reference, or table height plus the setter's
-    height; unknown, it feeds down at the fast touching feed all the way.
+    the face will trip the pad, by default the last reference; where neither is known it feeds down
+    at the fast touching feed all the way from where it crossed.
 
     Alarms: ``wrong-state`` (a tool should be in the spindle), ``unproved-input``,
     ``already-tripped``, ``unreachable`` before any motion, ``no-contact``, ``not-agreeing``.
@@ -105,19 +105,6 @@ def _place(record: Record, beside_x_mm: float, beside_y_mm: float) -> tuple[floa
     return (record.x_mm + beside_x_mm, record.y_mm + beside_y_mm)
 
 
-def expected_pad(
-    controller: Controller, record: Record, expected_pad_z_mm: float | None
-) -> float | None:
-    """About where a tool of length 0 trips the pad, from what the controller knows, mm."""
-    if expected_pad_z_mm is not None:
-        return expected_pad_z_mm
-    if record.reference_z_mm is not None:
-        return record.reference_z_mm
-    if record.height_mm is not None:
-        return controller.table_z + record.height_mm
-    return None
-
-
 def _touch_zero(
     controller: Controller,
     setter: str | None,
@@ -127,8 +114,8 @@ def _touch_zero(
     expected_pad_z_mm: float | None,
 ) -> Calls:
     """Touch with a thing of known length; returns the trip height of length 0, mm."""
-    pad = expected_pad(controller, record, expected_pad_z_mm)
-    start, bottom = None, controller.z_limits[0]
+    pad = record.reference_z_mm if expected_pad_z_mm is None else expected_pad_z_mm
+    start, bottom = None, controller.limits["z"][0]
     if pad is not None:
         trip = pad + length_mm
         refuse_unreachable(controller, record, trip, "the face" if not length_mm else "the master")

@@ -1,7 +1,8 @@
 """What every touch-off shares: ready, up before across, two-stage touch, agreement.
 
 All heights are machine Z of the spindle face, mm. A length is always from the spindle face here;
-what a machine's convention adds to it is put on when a row is written and taken off when it is read.
+what a machine's convention adds to it is put on when a row is written and taken off when it is
+read.
 """
 
 from __future__ import annotations
@@ -49,12 +50,33 @@ def refuse_wrong_row(controller: Controller, row: int, any_row: bool) -> None:
         )
 
 
+def length_base(controller: Controller, setter: str | None) -> float:
+    """What the machine's convention adds to a length from the face, mm.
+
+    Alarm ``wrong-state`` while what it counts from is not stored.
+    """
+    record, convention = controller.record(setter), controller.length_convention
+    if convention == "difference" and record.master_length_mm is None:
+        controller.alarm(
+            "wrong-state",
+            "lengths count from the master tool here, and its length is not stored: reference the "
+            "setter by the master tool first",
+        )
+    if convention in ("table", "work") and record.height_mm is None:
+        controller.alarm(
+            "wrong-state",
+            "lengths count from what the setter stands on here, and the setter's height is not "
+            "stored: measure it first",
+        )
+    return controller.base_for_lengths(setter)
+
+
 def stored_length(controller: Controller, row: int, setter: str | None) -> float | None:
     """Length from the face that a row stands for (geometry and wear), mm; None: never measured."""
     entry = controller.row(row)
     if entry.length_mm is None:
         return None
-    return entry.effective_mm - controller.base_for_lengths(setter)
+    return entry.effective_mm - length_base(controller, setter)
 
 
 def centre(controller: Controller, setter: str | None) -> tuple[float, float]:
@@ -93,7 +115,7 @@ def refuse_unreachable(controller: Controller, record: Record, trip_z_mm: float,
 
     Slow touches aim the back-off's distance below the trip, and start as far above it.
     """
-    low, high = controller.z_limits
+    low, high = controller.limits["z"]
     reserve = record.back_off_mm
     if not low + reserve <= trip_z_mm <= high - reserve:
         controller.alarm(
@@ -135,7 +157,7 @@ def slow_touch(
     """Back off from ``near_z_mm``, see the input quiet, touch slowly; returns the latched Z, mm."""
     yield from lift(controller, record, near_z_mm)
     controller.require_quiet_input(setter)
-    bottom = max(near_z_mm - record.back_off_mm, controller.z_limits[0])
+    bottom = max(near_z_mm - record.back_off_mm, controller.limits["z"][0])
     feed = feed_mm_per_min or record.slow_mm_per_min
     touch = yield from controller.touch(z=bottom, feed_mm_per_min=feed, setter=setter)
     return touch.z
@@ -157,7 +179,7 @@ def two_stage_touch(
     Alarms: ``already-tripped``, ``no-contact``, ``not-agreeing`` (after backing off).
     """
     controller.require_quiet_input(setter)
-    bottom = max(bottom_z_mm, controller.z_limits[0])
+    bottom = max(bottom_z_mm, controller.limits["z"][0])
     rough = yield from controller.touch(
         z=bottom, feed_mm_per_min=record.fast_mm_per_min, setter=setter
     )
