@@ -297,9 +297,23 @@ CASES = {
     "two numbers for three": (
         "[controller.systems]\nG54 = [0, 0]",
         15,
-        "controller.systems.G54#3",
-        "'2' is missing",
-        "add 2",
+        "controller.systems.G54",
+        "entry 3 of the list is missing",
+        "write every entry",
+    ),
+    "four numbers for three": (
+        "[controller.systems]\nG54 = [0, 0, 0, 0]",
+        15,
+        "controller.systems.G54",
+        "takes at most 3 entries, not [0, 0, 0, 0]",
+        "write G54 as the message says",
+    ),
+    "typed nothing at all": (
+        '[[steps]]\ndo = "type-in"',
+        14,
+        "steps#1",
+        "step 'type-in' does nothing: give row, system or setter",
+        "change one of the values named",
     ),
     "plug of an unknown setter": (
         '[controller.plugs]\nseter = "spare"',
@@ -455,11 +469,21 @@ HEADS = {
     ),
     "no machine": (
         'title = "x"',
-        ("'machine' is missing", "machine", 1, "add machine"),
+        (
+            "'machine' is missing",
+            "machine",
+            1,
+            'add machine (by name, as machine = "bed-mill", or as a table)',
+        ),
     ),
     "machine is a number": (
         "machine = 3",
-        ("expected a table, not 3", "machine", 1, "write machine as the message says"),
+        (
+            "expected a table, not 3",
+            "machine",
+            1,
+            'machine: by name, as machine = "bed-mill", or as a table',
+        ),
     ),
     "use is no name": (
         "[machine]\nuse = 3",

@@ -27,6 +27,9 @@ def problem_from(model: type[BaseModel], data: Any, error: dict[str, Any]) -> Pr
         owner = model_at(model, where[:-1], data)
         choices = _keys(owner) if owner else []
         return Problem(where, f"unknown key '{where[-1]}'", nearest(str(where[-1]), choices))
+    if kind == "missing" and isinstance(where[-1], int):
+        message = f"entry {where[-1] + 1} of the list is missing"
+        return Problem(where[:-1], message, "write every entry")
     if kind == "missing":
         owner = model_at(model, where[:-1], data)
         return Problem(where, f"'{where[-1]}' is missing", _how_to_add(owner, str(where[-1])))

@@ -143,7 +143,7 @@ class Scenario(Part):
     display: Literal["mm", "inch"] = "mm"
     seed: int = Field(1, ge=0)
     chance: bool = Field(True, description="False: no scatter, no bounce, scan phase 0")
-    machine: Machine
+    machine: Machine = Field(description='by name, as machine = "bed-mill", or as a table')
     setter: dict[str, Setter] = {}
     tools: dict[str, Tool] = {}
     stock: dict[str, Stock] = {}

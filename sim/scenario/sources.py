@@ -109,7 +109,8 @@ class Sources:
             for key, value in list(data.items()):
                 if key == "file" and isinstance(value, str):
                     data[key] = self._file(value, (*where, key))
-                elif isinstance(value, dict | list):
+                elif isinstance(value, dict | list) and key != "with":
+                    # Arguments ("with") mean what their routine or fault says, not files.
                     data[key] = value = value.copy()
                     self.resolve_files(value, (*where, key))
         elif isinstance(data, list):
