@@ -27,10 +27,6 @@ app = typer.Typer(
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 Picture = Annotated[bool, typer.Option(help="Draw a labelled picture of the decisive moment.")]
-On = Annotated[
-    str,
-    typer.Option("--on", metavar="SCENARIO", help="For a program: the scenario that it runs in."),
-]
 
 
 @app.command()
@@ -68,9 +64,8 @@ def check(
 def run(
     scenario: Annotated[
         str,
-        typer.Argument(metavar="FILE|NAME", help="Scenario file or name, or a program file."),
+        typer.Argument(metavar="FILE|NAME", help="Scenario: its file, or its name in the library."),
     ],
-    on: On = "",
     seed: Annotated[
         int | None, typer.Option(min=0, help="Number that all chance comes from.")
     ] = None,
@@ -81,7 +76,7 @@ def run(
     """Run a scenario and say what came of it: verdict, findings, numbers."""
     from drytouch.sim.commands import run as room
 
-    _guarded(lambda: room.run(scenario, on, seed, out, picture, json))
+    _guarded(lambda: room.run(scenario, seed, out, picture, json))
 
 
 def _guarded(work: Callable[[], int]) -> None:

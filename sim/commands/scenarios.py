@@ -10,7 +10,6 @@ from drytouch.sim.scenario.files import read_text
 from drytouch.sim.scenario.lines import key_lines
 from drytouch.sim.scenario.load import load_scenario
 from drytouch.sim.scenario.scenario import Scenario
-from drytouch.sim.scenario.steps import Program
 from drytouch.sim.twin.outcome import Outcome
 from drytouch.sim.twin.twin import Twin
 
@@ -29,46 +28,26 @@ def scenario_path(text: str) -> Path:
         InputError: the library has no such name.
     """
     path = Path(text)
-    if path.exists() or text.endswith(".toml") or "/" in text or "\\" in text:
+    if path.is_file() or text.endswith(".toml") or "/" in text or "\\" in text:
         return path
     return library.path("scenario", text)
 
 
-def with_program(scenario: Scenario, file: str) -> Scenario:
-    """The scenario with one step: run this program. What it expects of its own steps is dropped.
-
-    Raises:
-        InputError: there is no such file.
-    """
-    path = Path(file)
-    read_text(path, "program")
-    step = Program(do="program", file=str(path.resolve()))
-    return scenario.model_copy(
-        update={"name": path.stem, "steps": (step,), "expect": None, "kind": "scenario"}
-    )
-
-
-def ready(text: str, on: str) -> tuple[Scenario, Path]:
-    """The scenario to run, and the file to name in messages.
+def ready(text: str) -> tuple[Scenario, Path]:
+    """The scenario to run, and its file.
 
     Raises:
         InputError: no such file or name, or the file says something impossible.
     """
-    if not is_program(text):
-        if on:
-            raise InputError(
-                "--on goes with a program", text, fix="leave --on out, or name a program file"
-            )
-        path = scenario_path(text)
-        return load_scenario(path), path
-    read_text(Path(text), "program")
-    if not on:
+    if is_program(text):
+        read_text(Path(text), "program")
         raise InputError(
-            "a program needs a machine to run on",
+            "a program runs as a step of a scenario, which says what machine it runs on",
             text,
-            fix=f"name a scenario: drytouch run {text} --on SCENARIO (see drytouch list)",
+            fix=f'in a scenario, add: [[steps]] do = "program", file = "{Path(text).name}"',
         )
-    return with_program(load_scenario(scenario_path(on)), text), Path(text)
+    path = scenario_path(text)
+    return load_scenario(path), path
 
 
 def perform(scenario: Scenario, path: Path, seed: int | None) -> Outcome:
@@ -79,14 +58,18 @@ def perform(scenario: Scenario, path: Path, seed: int | None) -> Outcome:
     """
     twin = Twin(scenario, seed)
     try:
-        return twin.run_steps()
+        outcome = twin.run_steps()
     except StepError as error:
         step = twin.controller.source.step
-        if step is None:
-            raise InputError(error.message, str(path), fix=error.fix) from error
-        line = 0 if is_program(str(path)) else _line_of(path, step)
-        raise InputError(error.message, str(path), f"steps#{step}", line, error.fix) from error
+        key = "" if step is None else f"steps#{step + 1}"
+        line = 0 if step is None else _line_of(path, step)
+        raise InputError(error.message, str(path), key, line, error.fix) from error
+    if outcome.error:
+        raise InputError(
+            outcome.error, str(path), "meanwhile", fix="have it happen when it can be done"
+        )
+    return outcome
 
 
 def _line_of(path: Path, step: int) -> int:
-    return key_lines(read_text(path)).get(("steps", step - 1), 0)
+    return key_lines(read_text(path)).get(("steps", step), 0)

@@ -1,0 +1,111 @@
+"""``drytouch check``: a scenario, a part or a program, looked at and not run."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+from drytouch.sim.commands.main import EXIT_AS_EXPECTED, EXIT_BAD_INPUT
+from drytouch.sim.commands.results import as_json
+from drytouch.sim.commands.scenarios import is_program, scenario_path
+from drytouch.sim.commands.screen import screen
+from drytouch.sim.errors import DrytouchError, InputError
+from drytouch.sim.scenario.files import read_text, read_toml
+from drytouch.sim.scenario.load import load_part, load_scenario
+
+# A key (without its unit) that only one kind of part has -> that kind.
+_MARKS = {
+    "machine": "scenario",
+    "axes": "machine",
+    "spindle": "machine",
+    "pad_diameter": "setter",
+    "pre_travel": "setter",
+    "stack": "tool",
+    "inserts": "tool",
+    "parts": "stock",
+    "size": "block",
+}
+
+
+def check(text: str, as_data: bool) -> int:
+    """Check one file and report everything that is wrong; gives back the exit code."""
+    try:
+        kind, errors, warnings = _look(text)
+    except DrytouchError as error:
+        if not as_data:
+            raise
+        kind, errors, warnings = "unknown", [error], []
+    if as_data:
+        report = {
+            "file": text,
+            "kind": kind,
+            "errors": [_as_data(error) for error in errors],
+            "warnings": warnings,
+        }
+        sys.stdout.write(as_json(report))
+    else:
+        _say(text, kind, errors, warnings)
+    return EXIT_BAD_INPUT if errors else EXIT_AS_EXPECTED
+
+
+def _say(text: str, kind: str, errors: list[DrytouchError], warnings: list[str]) -> None:
+    problems = screen(to_errors=True)
+    for error in errors:
+        problems.print(str(error), soft_wrap=True)
+    console = screen()
+    for warning in warnings:
+        console.print(f"look again: {warning}", soft_wrap=True)
+    if not errors:
+        console.print(f"{text}: this {kind} can be used", soft_wrap=True)
+
+
+def _look(text: str) -> tuple[str, list[DrytouchError], list[str]]:
+    """Kind of the file, what is wrong with it, and what deserves a second look."""
+    if is_program(text):
+        return "program", *_check_program(Path(text))
+    path = scenario_path(text)
+    kind = _kind(path)
+    if kind != "scenario":
+        load_part(kind, path)
+        return kind, [], []
+    scenario = load_scenario(path)
+    errors: list[DrytouchError] = []
+    warnings: list[str] = []
+    files = (getattr(step, "file", None) for step in scenario.steps if step.do == "program")
+    for file in dict.fromkeys(str(file) for file in files):
+        wrong, odd = _check_program(Path(file))
+        errors += wrong
+        warnings += odd
+    return "scenario", errors, warnings
+
+
+def _kind(path: Path) -> str:
+    data, _ = read_toml(path)
+    keys = {key.rsplit("_", 1)[0] for key in data} | set(data)
+    return next((kind for mark, kind in _MARKS.items() if mark in keys), "scenario")
+
+
+def _check_program(path: Path) -> tuple[list[DrytouchError], list[str]]:
+    # The reader of programs brings in a grammar, which scenarios don't need.
+    from drytouch.sim.program.check import check_program
+
+    checked = check_program(read_text(path, "program"), str(path))
+    return list(checked.errors), [str(warning) for warning in checked.warnings]
+
+
+def _as_data(error: DrytouchError) -> dict[str, Any]:
+    if isinstance(error, InputError):
+        return {
+            "file": error.file,
+            "line": error.line,
+            "key": error.key,
+            "message": error.message,
+            "fix": error.fix,
+        }
+    return {
+        "file": getattr(error, "file", ""),
+        "line": getattr(error, "line", 0),
+        "message": getattr(error, "message", str(error)),
+        "code": getattr(error, "code", ""),
+    }

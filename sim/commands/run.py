@@ -1,0 +1,44 @@
+"""``drytouch run``: one scenario, its outcome on the screen and on disk."""
+
+from __future__ import annotations
+
+import sys
+from contextlib import nullcontext
+from pathlib import Path
+
+from drytouch.sim.commands.expectation import compare
+from drytouch.sim.commands.main import EXIT_AS_EXPECTED, EXIT_DIFFERS
+from drytouch.sim.commands.pictures import Pictures
+from drytouch.sim.commands.results import as_json, files_for, keep, make_folder
+from drytouch.sim.commands.scenarios import perform, ready
+from drytouch.sim.commands.screen import screen
+from drytouch.sim.commands.summary import show, show_caution, show_files
+
+
+def run(text: str, seed: int | None, out: Path, picture: bool, as_data: bool) -> int:
+    """Run one scenario and report; gives back the exit code.
+
+    Raises:
+        InputError: scenario, step or folder can't be used; nothing is written then.
+    """
+    scenario, path = ready(text)
+    make_folder(out)
+    errors = screen(to_errors=True)
+    with errors.status("running") if errors.is_terminal else nullcontext():
+        outcome = perform(scenario, path, seed)
+        comparison = compare(scenario, outcome)
+        files = files_for(out, outcome.scenario)
+        recording = keep(outcome, files)
+        with Pictures(picture) as pictures:
+            drawn = pictures.draw(recording, files.picture)
+    if as_data:
+        sys.stdout.write(as_json(outcome.to_dict()))
+        if pictures.reason:
+            errors.print(f"no picture: {pictures.reason}", soft_wrap=True)
+    else:
+        console = screen()
+        show(console, scenario, outcome, comparison)
+        written = [files.outcome, files.recording] + ([drawn] if drawn else [])
+        show_files(console, written, pictures.reason)
+        show_caution(console)
+    return EXIT_AS_EXPECTED if comparison.as_expected else EXIT_DIFFERS
