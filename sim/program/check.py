@@ -74,6 +74,10 @@ class Checked:
     lines: int
 
 
+# What a check reports while it goes over lines.
+NOTHING, ERRORS, ALL = 0, 1, 2
+
+
 @dataclass(slots=True)
 class _Check:
     """The check of one program."""
@@ -82,12 +86,14 @@ class _Check:
     library: dict[int, Program]
     settings: LanguageSettings
     slots: int
-    only_errors: bool = False
+    reports: int = ALL
     errors: dict[tuple[int, str, int], ProgramError] = field(default_factory=dict)
     warnings: dict[tuple[int, str, str], Warned] = field(default_factory=dict)
 
     def error(self, index: int, error: ProgramError) -> None:
         """Note an error once per line, code and column."""
+        if self.reports < ERRORS:
+            return
         if not error.line:
             text = self.program.texts[index]
             column = column_of(text, error.column - 1) if error.column else 0
@@ -97,7 +103,7 @@ class _Check:
 
     def warn(self, index: int, code: str, more: str = "", setting: str = "") -> None:
         """Note a warning once per line."""
-        if self.only_errors:
+        if self.reports < ALL:
             return
         line = self.program.line_number(index)
         message = WARNINGS[code] + more
@@ -155,29 +161,52 @@ def _is_called(program: Program) -> bool:
 
 
 def _follow(check: _Check, start: Known) -> None:
-    """Take every way through the program."""
+    """Take every way through the program, then report with what is certain on all of them."""
     program = check.program
-    meeting, at = leaders(program), dict[int, Known]()
+    meeting = leaders(program)
+    at = {0: start}
+    if meeting != {0}:
+        check.reports = NOTHING
+        at = _settle(check, start, meeting)
+        check.reports = ALL
     reached = bytearray(len(program.entries) + 1)
+    for index, known in sorted(at.items()):
+        _walk(check, index, known, meeting, reached)
+    _judge_reached(check, reached)
+
+
+def _settle(check: _Check, start: Known, meeting: set[int]) -> dict[int, Known]:
+    """Return what is certain at each line where ways meet; it only ever becomes less."""
+    at: dict[int, Known] = {}
     work = [(0, start)]
     while work:
         index, known = work.pop()
-        while index < len(program.entries):
-            if index in meeting:
-                joined = join(at[index], known) if index in at else known
-                if at.get(index) == joined:
-                    break
-                at[index] = known = joined
+        joined = join(at[index], known) if index in at else known
+        if at.get(index) == joined:
+            continue
+        at[index] = joined
+        following, known = _walk(check, index, joined, meeting, None)
+        work.extend((target, known) for target in following if target < len(check.program.entries))
+    return at
+
+
+def _walk(
+    check: _Check, index: int, known: Known, meeting: set[int], reached: bytearray | None
+) -> tuple[tuple[int, ...], Known]:
+    """Go from one meeting of ways to the next; returns the lines that follow, and what is known."""
+    program = check.program
+    following: tuple[int, ...] = (index,)
+    while index < len(program.entries):
+        if reached is not None:
             reached[index] = 1
-            known = _pass(check, index, known)
-            following = successors(program, index)
-            if following != (index + 1,):
-                work.extend((target, known) for target in following)
-                break
-            index += 1
-        else:
-            reached[index] = 1
-    _judge_reached(check, reached)
+        known = _pass(check, index, known)
+        following = successors(program, index)
+        if following != (index + 1,) or index + 1 in meeting:
+            break
+        index += 1
+    if reached is not None and len(program.entries) in following:
+        reached[len(program.entries)] = 1
+    return following, known
 
 
 def _judge_reached(check: _Check, reached: bytearray) -> None:
@@ -187,11 +216,11 @@ def _judge_reached(check: _Check, reached: bytearray) -> None:
         message = "the program can run past its last line: it needs M2, M30 or M99 there"
         check.error(last, ProgramError("E-FILE", message))
     before = True
-    check.only_errors = True
+    check.reports = ERRORS
     for index in range(last + 1):
         if not reached[index]:
             _pass(check, index, CALLED)
-    check.only_errors = False
+    check.reports = ALL
     for index, entry in enumerate(program.entries):
         blank = isinstance(entry, Line) and entry.is_blank and entry.number is None
         if not reached[index] and before and not blank:
@@ -283,14 +312,16 @@ def _pass_words(check: _Check, index: int, line: Line, known: Known, found: Surv
         return replace(known, modal=UNKNOWN_MODAL, units_set=True, maybe_feedless=False)
     try:
         check_block(block, known.modal, check.slots)
+        if not block.call:
+            _check_feed(block, known)
     except ProgramError as error:
         # The codes themselves are legal: take them as in force, so that later lines are judged.
         check.error(index, error)
-        return after(known, block)
+        # One missing feed is enough to say; the next line would say it again.
+        return replace(after(known, block), maybe_feedless=False)
     if block.call:
         _check_call(check, block)
     else:
-        _check_feed(block, known)
         _warn_of_block(check, index, line, block, known)
         check.settle(index, of_codes(block, known, found))
     if _moves_unitless(block, known):

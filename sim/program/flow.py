@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -164,8 +165,9 @@ def _same_numbers(programs: list[Program]) -> list[ProgramError]:
 def _finish(program: Program) -> None:
     """Drop the text after the end, then find labels and loops and what is wrong with them."""
     for index, entry in enumerate(program.entries):
-        if isinstance(entry, Line) and entry.number is not None:
-            program.labels.setdefault(entry.number, []).append(index)
+        number = entry.number if isinstance(entry, Line) else _label_of(entry.text)
+        if number is not None:
+            program.labels.setdefault(number, []).append(index)
     end = _end(program)
     if end is not None:
         del program.texts[end + 1 :], program.entries[end + 1 :]
@@ -183,6 +185,12 @@ def _finish(program: Program) -> None:
         message = "the program needs M2 or M30 (M99 if it is called), or % at both ends"
         last = max(len(program.entries) - 1, 0)
         program.errors.append(program.locate(ProgramError("E-FILE", message), last))
+
+
+def _label_of(text: str) -> int | None:
+    """Return the N number of a line that can't be read: a jump still leads there."""
+    match = re.match(r"\s*/?\s*[Nn]\s*([0-9]{1,5})", text)
+    return None if match is None else int(match[1])
 
 
 def is_end(line: Line) -> bool:
