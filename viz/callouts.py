@@ -13,8 +13,8 @@ from drytouch.viz.meshes import Solid
 from drytouch.viz.stage import Stage
 from drytouch.viz.view import Place, View
 
-TOUCHING_MM = 0.0005
-"""Below what any of our figures shows, so "touching" and "0.000 mm" never stand side by side."""
+TOUCHING_MM = 0.005
+"""Less would read as "0.00 mm away" beside parts that touch."""
 
 NAMED = (
     *("face", "lug", "tip", "edge", "holder"),
@@ -29,13 +29,22 @@ class Callout(NamedTuple):
     lines: tuple[str, ...]
     point: Vector
     main: bool = False
+    belief: bool = False
 
 
 def callouts_for(
-    solids: Sequence[Solid], place: Place, view: View, depth_mm: float, budget: str
+    solids: Sequence[Solid],
+    place: Place,
+    view: View,
+    depth_mm: float,
+    budget: str,
+    believed: Solid | None = None,
 ) -> list[Callout]:
-    """Names for what meets, and for what stands close by."""
+    """Names for what meets, for what stands close by, and for where the tip is taken to be."""
     found: list[Callout] = []
+    if believed is not None:
+        x, y = _towards(believed, view)
+        found.append(Callout(("believed tip",), (x, y, believed.bounds[4]), belief=True))
     if place.carried is not None:
         found.append(_carried(place, view))
     if place.support is not None:
@@ -43,7 +52,8 @@ def callouts_for(
         if depth_mm > TOUCHING_MM:
             lines.append(f"pressed {depth_mm:.2f} mm")
             lines += [budget] if budget else []
-        found.append(Callout(tuple(lines), _top(place.support, view), depth_mm > TOUCHING_MM))
+        point = _under_wide(place, view) or _top(place.support, view)
+        found.append(Callout(tuple(lines), point, depth_mm > TOUCHING_MM))
     named = {look.LABELS[part.look] for part in (place.carried, place.support) if part}
     for key in (
         "face",
@@ -105,6 +115,17 @@ def _top(solid: Solid, view: View) -> Vector:
     return x, y, b[5] - min(0.3 * (b[5] - b[4]), 0.06 * view.half_height_mm)
 
 
+def _under_wide(place: Place, view: View) -> Vector | None:
+    """Half-way down the support, where what stands on it overhangs and hides its rim."""
+    if place.carried is None or place.support is None:
+        return None
+    c, s = place.carried.bounds, place.support.bounds
+    if c[1] - c[0] <= s[1] - s[0]:
+        return None
+    x, y = _towards(place.support, view)
+    return x, y, s[5] - min(0.5 * (s[5] - s[4]), 0.1 * view.half_height_mm)
+
+
 def _side(solid: Solid, view: View) -> Vector:
     x, y = _towards(solid, view)
     b = solid.bounds
@@ -112,12 +133,12 @@ def _side(solid: Solid, view: View) -> Vector:
 
 
 def draw_callouts(
-    ink: Ink, stage: Stage, callouts: Sequence[Callout], scale: float, alarming: bool, card: float
+    ink: Ink, stage: Stage, callouts: Sequence[Callout], scale: float, colour: str, card: float
 ) -> None:
     """Labels in a column at each side of the 3D picture, ordered so that leaders don't cross.
 
-    ``alarming``: the main labels tell of something bad; ``card``: pixels kept free at the lower
-    left for the enlarged number.
+    ``colour``: of the main labels; ``card``: pixels kept free at the lower left for the enlarged
+    number.
     """
     size = 20.0 * scale
     edge = 14.0 * scale
@@ -134,17 +155,16 @@ def draw_callouts(
         for (callout, x, y), (top, bottom) in boxes:
             wide = max(width(line, size, True) for line in callout.lines) + 20 * scale
             x0 = edge if at_left else room[0] - edge - wide
-            main = look.ACCENT if alarming else look.GOOD
-            colour = main if callout.main else look.INK
+            pen = look.BELIEF if callout.belief else colour if callout.main else look.INK
             start = (x0 + wide if at_left else x0, (top + bottom) / 2)
             ink.line([start, (x, y)], "#ffffff", 4.6 * scale)
-            ink.line([start, (x, y)], colour, 2.0 * scale)
-            ink.dot(x, y, 5.5 * scale, colour, "#ffffff")
+            ink.line([start, (x, y)], pen, 2.0 * scale)
+            ink.dot(x, y, 5.5 * scale, pen, "#ffffff")
             box = (x0, top, x0 + wide, bottom)
-            ink.rectangle(box, look.PAPER, colour, 6 * scale, max(round(2 * scale), 1))
+            ink.rectangle(box, look.PAPER, pen, 6 * scale, max(round(2 * scale), 1))
             for index, line in enumerate(callout.lines):
                 base = top + size * 1.22 + index * size * 1.25
-                ink.text(x0 + 10 * scale, base, line, size, colour, bold=True)
+                ink.text(x0 + 10 * scale, base, line, size, pen, bold=True)
 
 
 def _stack(

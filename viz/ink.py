@@ -90,6 +90,17 @@ class Ink:
         for piece in pieces:
             self._smooth(piece, colour, line, closed=False)
 
+    def segments(
+        self, pairs: list[tuple[tuple[float, float], tuple[float, float]]], colour: str, line: float
+    ) -> None:
+        """Many short smooth lines at once."""
+        mask = Image.new("L", (self.image.width * 2, self.image.height * 2))
+        draw = ImageDraw.Draw(mask)
+        for (x0, y0), (x1, y1) in pairs:
+            draw.line((2 * x0, 2 * y0, 2 * x1, 2 * y1), fill=255, width=max(round(2 * line), 1))
+        mask = mask.resize(self.image.size, Image.Resampling.BOX)
+        self.image.paste(Image.new("RGB", mask.size, colour), (0, 0), mask)
+
     def polygon(self, points: list[tuple[float, float]], colour: str) -> None:
         """A smooth filled polygon."""
         self._smooth(points, colour, 0.0, closed=True)

@@ -102,10 +102,25 @@ PRESETS: tuple[Preset, ...] = (
 )
 """Tried in this order: a level look shows gaps best, a high one looks over what is in the way."""
 
+PRESETS_OF_A_FACE: tuple[Preset, ...] = tuple(
+    Preset(f"from just below, {side}", azimuth, -5.0)
+    for side, azimuth in (
+        ("from the front right", 32.0),
+        ("from the front left", -32.0),
+        ("from the right", 78.0),
+        ("from the left", -78.0),
+    )
+)
+"""Lugs and bore show from below; tried first where they are the point."""
+
 WHOLE = Preset("the whole machine", 34.0, 22.0)
 
 VIEW_ANGLE_DEG = 18.0
 """A long lens: little perspective, so that heights compare by eye."""
+
+SIZE = (1280, 720)
+HEADER, FOOTER, PANEL = 76.0, 34.0, 430.0
+"""Heights of the bands and width of the panel, pixels of a picture 1280 wide."""
 
 BACKGROUND = "#ffffff"
 BACKGROUND_LOW = "#e8edf2"
@@ -115,13 +130,16 @@ INK_SOFT = "#4a5765"
 RULE = "#c3ccd5"
 EDGE_LINE = "#26323f"
 BELIEF = "#b0006d"
-ACCENT = "#a3262a"
-GOOD = "#0b5c94"
 
 CAUTION = (
     "A rehearsal proves nothing about your machine: follow its builder's manual, "
     "make first moves slowly, keep hands out of an enabled machine."
 )
+
+
+def colour_of(severity: str) -> str:
+    """The colour of a verdict or of a finding as severe as it."""
+    return VERDICTS.get(severity, VERDICTS[""]).colour
 
 
 def look_of(kind: str, feature: str) -> str:

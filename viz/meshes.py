@@ -39,7 +39,7 @@ Bounds = tuple[float, float, float, float, float, float]
 
 
 class Solid(NamedTuple):
-    """One part as drawn: who it is, its mesh in the world (mm) and its box."""
+    """One part as drawn: who it is, its mesh in the world (mm), its box and its bore's radius."""
 
     body_id: str
     kind: str
@@ -47,6 +47,27 @@ class Solid(NamedTuple):
     look: str
     mesh: Any
     bounds: Bounds
+    bore_mm: float = 0.0
+
+    def moved(self, dz: float) -> Solid:
+        """The same part higher by ``dz`` mm."""
+        b = self.bounds
+        return self._replace(
+            mesh=self.mesh.translate((0.0, 0.0, dz), inplace=False),
+            bounds=(*b[:4], b[4] + dz, b[5] + dz),
+        )
+
+    def cut_open(self, at: Vector, towards: tuple[float, float]) -> Solid:
+        """The half that lies beyond an upright plane through ``at``, seen from ``towards``."""
+        normal = (-towards[0], -towards[1], 0.0)
+        # Points that were split at sharp edges are joined again: a cap needs a closed surface.
+        closed = self.mesh.clean()
+        half = closed.clip_closed_surface(normal=normal, origin=at)
+        if half.n_cells == 0:
+            return self
+        return self._replace(
+            mesh=half.compute_normals(cell_normals=False, split_vertices=True, feature_angle=25.0)
+        )
 
     @property
     def middle(self) -> Vector:
@@ -75,7 +96,8 @@ def solids_of(item: BodyAt, drop_mm: float = 0.0) -> Iterable[Solid]:
         mesh = mesh_of(part.shape).transform(place @ _part_matrix(part), inplace=False)
         bounds: Bounds = tuple(float(b) for b in mesh.bounds)  # type: ignore[assignment]
         key = look_of(body.kind, part.feature)
-        yield Solid(item.id, body.kind, part.feature, key, mesh, bounds)
+        bore = part.shape.inner_radius if isinstance(part.shape, Ring) else 0.0
+        yield Solid(item.id, body.kind, part.feature, key, mesh, bounds, bore)
 
 
 def _part_matrix(part: Placed) -> Any:

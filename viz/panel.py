@@ -5,9 +5,9 @@ from __future__ import annotations
 from drytouch.sim.recording import Recording
 from drytouch.viz import look, words
 from drytouch.viz.ink import Ink, shorten, width, wrap
+from drytouch.viz.look import FOOTER, HEADER, PANEL
 from drytouch.viz.moment import Moment
 from drytouch.viz.stage import Stage
-from drytouch.viz.still import FOOTER, HEADER, PANEL
 from drytouch.viz.words import NumberOff
 
 CARD = (258.0, 132.0)
@@ -98,8 +98,9 @@ def _rows(
         add(shown.meaning[0].upper() + shown.meaning[1:] + ".", shown.colour, True, 6 * k)
     else:
         code = str(finding.get("code", "")).replace("-", " ")
+        accent = look.colour_of(str(finding.get("severity", "")))
         if code:
-            add(code[0].upper() + code[1:], look.ACCENT, True, 6 * k, size * 1.18)
+            add(code[0].upper() + code[1:], accent, True, 6 * k, size * 1.18)
         for head, sentence in words.sentences(finding):
             add(head, look.INK_SOFT, True, 12 * k, size * 0.82)
             add(sentence)
@@ -112,6 +113,10 @@ def _rows(
             14 * k if index == 0 else 0.0,
             size * 0.92,
         )
+    if finding is None:
+        for message in words.alarms(recording)[-2:]:
+            add("Alarm", look.INK_SOFT, True, 16 * k, size * 0.82)
+            add(message)
     if finding is None and number is None:
         for name, value, error in _stored(recording):
             add(name, look.INK_SOFT, True, 16 * k, size * 0.82)
@@ -148,12 +153,17 @@ def draw_scale_bar(ink: Ink, stage: Stage, k: float) -> None:
 
 
 def draw_time(
-    ink: Ink, size: tuple[int, int], recording: Recording, moment: Moment, k: float
+    ink: Ink,
+    size: tuple[int, int],
+    recording: Recording,
+    moment: Moment,
+    k: float,
+    note: str = "",
 ) -> None:
     """When this is, and how fast things move, at the lower left."""
     speed = recording.speed_at(moment.t) * 60.0
     moving = f", moving at {speed:.0f} mm/min" if speed > 0.5 else ", at rest"
-    text = f"at {moment.t:.2f} s of {recording.duration_s:.2f} s{moving}"
+    text = f"at {moment.t:.2f} s of {recording.duration_s:.2f} s{moving}{note}"
     long = width(text, 17 * k, True)
     box = (10 * k, size[1] - 36 * k, long + 28 * k, size[1] - 7 * k)
     ink.rectangle(box, look.PAPER, None, 6 * k)

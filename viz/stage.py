@@ -42,20 +42,18 @@ class Stage:
             )
         self._plotter.add_light(light(light_type="headlight", intensity=0.40))
 
-    def draw(
-        self, solids: Sequence[Solid], view: View, ghosts: Sequence[tuple[Any, str]] = ()
-    ) -> Any:
+    def draw(self, solids: Sequence[Solid], view: View, ghosts: Sequence[Any] = ()) -> Any:
         """The picture as an array (height, width, 3) of bytes, oversampled.
 
-        ``ghosts``: meshes drawn as outlines only, and why: "belief" or "free" (a pad at rest).
+        ``ghosts``: meshes drawn as outlines only, where they would be if nothing pressed them.
         """
         plotter = self._plotter
         plotter.clear_actors()
         self._view = view
         for solid in solids:
             self._add(solid, view)
-        for mesh, meaning in ghosts:
-            self._outline(mesh, view, look.BELIEF if meaning == "belief" else look.INK_SOFT, 3.0)
+        for mesh in ghosts:
+            self._outline(mesh, view, look.INK_SOFT, 3.0)
         camera = plotter.camera
         camera.focal_point, camera.position, camera.up = view.focus, view.eye, (0.0, 0.0, 1.0)
         camera.view_angle = look.VIEW_ANGLE_DEG
@@ -85,19 +83,22 @@ class Stage:
 
     def _outline(self, mesh: Any, view: View, colour: str, width: float) -> None:
         """Sharp edges, and the contour as seen from the eye: reads well on a pale projector."""
-        sharp = mesh.extract_feature_edges(
-            # Meshes come with their points split at sharp edges, which makes those boundaries.
-            boundary_edges=True,
-            feature_edges=False,
-            non_manifold_edges=False,
-            manifold_edges=False,
-        )
-        for lines in (sharp, contour(mesh, view)):
+        for lines in (sharp_edges(mesh), contour(mesh, view)):
             if lines.n_points:
                 self._plotter.add_mesh(
                     lines, color=colour, line_width=width * OVERSAMPLING / 2, lighting=False,
                     reset_camera=False, show_scalar_bar=False, render=False,
                 )  # fmt: skip
+
+    def outline(self, mesh: Any) -> list[tuple[tuple[float, float], tuple[float, float]]]:
+        """Its edges and contour in the picture, hidden ones too, as pairs of pixel positions."""
+        assert self._view is not None
+        pairs = []
+        for lines in (sharp_edges(mesh), contour(mesh, self._view)):
+            points = [self.project(tuple(point)) for point in lines.points]
+            cells = lines.lines.reshape(-1, 3) if lines.n_cells else ()
+            pairs += [(points[a], points[b]) for _, a, b in cells]
+        return pairs
 
     def project(self, point: Vector) -> tuple[float, float]:
         """Where a point (mm) is in the picture: pixels from the left and from the top."""
@@ -124,6 +125,17 @@ class Stage:
     def close(self) -> None:
         """Give the graphics memory back."""
         self._plotter.close()
+
+
+def sharp_edges(mesh: Any) -> Any:
+    """Edges between faces that meet at an angle."""
+    return mesh.extract_feature_edges(
+        # Meshes come with their points split at sharp edges, which makes those boundaries.
+        boundary_edges=True,
+        feature_edges=False,
+        non_manifold_edges=False,
+        manifold_edges=False,
+    )
 
 
 def contour(mesh: Any, view: View) -> Any:

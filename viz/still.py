@@ -10,12 +10,9 @@ from typing import Any
 from drytouch.sim.errors import InputError
 from drytouch.sim.recording import Recording
 from drytouch.viz import look, opengl, words
+from drytouch.viz.look import FOOTER, HEADER, PANEL, SIZE
 from drytouch.viz.moment import Moment, choose_moment
 from drytouch.viz.words import NumberOff
-
-SIZE = (1280, 720)
-HEADER, FOOTER, PANEL = 76.0, 34.0, 430.0
-"""Heights of the bands and width of the panel, pixels of a picture 1280 wide."""
 
 GHOST_PIXELS = 4.0
 """A believed outline nearer to the true one than this can't be told from it."""
@@ -93,30 +90,42 @@ class StillArtist:
         from drytouch.viz import callouts, panel
         from drytouch.viz.ink import Ink
         from drytouch.viz.meshes import solids_at
-        from drytouch.viz.view import choose_place, choose_view
+        from drytouch.viz.view import choose_place, choose_view, opened
 
         k, stage = self.scale, self._stage
+        finding = moment.finding or {}
         solids = solids_at(recording, moment.t)
-        place = choose_place(solids)
+        place = choose_place(solids, str(finding.get("code", "")))
         view = choose_view(solids, place)
-        number = words.worst_number(recording)
-        ghosts = self._ghosts(recording, moment, solids, place, number, view.half_height_mm)
+        # Beside a crash, a wrong number would only draw the eye away.
+        tells = moment.finding is None or finding.get("severity") in ("wrong", "risky")
+        number = words.worst_number(recording) if tells else None
+        depth, budget = _press(recording, moment.t, place.support)
         # The column would only be a grey wall behind a close view.
-        shown = [solid for solid in solids if solid.kind != "machine"]
-        pixels = stage.draw(shown, view, ghosts)
+        whole_ones = [solid for solid in solids if solid.kind != "machine"]
+        shown = opened(whole_ones, place, view, str(finding.get("code", "")))
+        free = []
+        if depth * stage.size[1] / 2 / view.half_height_mm > GHOST_PIXELS:
+            free = [place.support.moved(depth).mesh]  # type: ignore[union-attr]
+        pixels = stage.draw(shown, view, free)
         picture = Image.fromarray(pixels).resize(stage.size, Image.Resampling.BOX)
         ink = Ink(picture)
-        depth, budget = _press(recording, moment.t, place.support)
+        believed = None
+        if number is not None and finding.get("code") == "wrong-number":
+            believed = _believed_tip(solids, number, stage.pixels_per_mm(), view.half_height_mm)
+        if believed is not None:
+            ink.segments(stage.outline(believed.mesh), look.BELIEF, 2.2 * k)
         callouts.draw_callouts(
             ink,
             stage,
-            callouts.callouts_for(solids, place, view, depth, budget),
+            callouts.callouts_for(solids, place, view, depth, budget, believed),
             k,
-            alarming=moment.finding is not None,
+            colour=look.colour_of(str(finding.get("severity", recording.verdict))),
             card=0.0 if number is None else (panel.CARD[1] + 8) * k,
         )
         panel.draw_scale_bar(ink, stage, k)
-        panel.draw_time(ink, stage.size, recording, moment, k)
+        cut = any(a is not b for a, b in zip(shown, whole_ones, strict=True))
+        panel.draw_time(ink, stage.size, recording, moment, k, ", cut open to see inside" * cut)
         if number is not None:
             panel.draw_enlarged(ink, stage.size, number, k)
         whole = Image.new("RGB", self.size, look.PAPER)
@@ -124,26 +133,18 @@ class StillArtist:
         panel.draw_frame(Ink(whole), self.size, recording, moment, number, k)
         return whole
 
-    def _ghosts(
-        self, recording: Recording, moment: Moment, solids: list[Any], place: Any,
-        number: NumberOff | None, half_height_mm: float,
-    ) -> list[Any]:  # fmt: skip
-        """Where the controller takes the tip to be, when that shows; and the pad when free."""
-        ghosts: list[Any] = []
-        pixels_per_mm = self._stage.size[1] / 2 / half_height_mm
-        if place.support is not None and place.support.kind == "pad":
-            depth, _ = _press(recording, moment.t, place.support)
-            if depth * pixels_per_mm > GHOST_PIXELS:
-                ghosts.append((place.support.mesh.translate((0, 0, depth), inplace=False), "free"))
-        if number is not None and "length" in number.name:
-            shift = number.belief - number.truth
-            if abs(shift) * pixels_per_mm > GHOST_PIXELS:
-                ghosts += [
-                    (solid.mesh.translate((0, 0, -shift), inplace=False), "belief")
-                    for solid in solids
-                    if solid.kind == "tool"
-                ]
-        return ghosts
+
+def _believed_tip(
+    solids: list[Any], number: NumberOff, pixels_per_mm: float, half_height_mm: float
+) -> Any:
+    """The tool's lowest part where a wrong length puts it; None where that would not show."""
+    shift = number.truth - number.belief
+    tools = [solid for solid in solids if solid.kind == "tool"]
+    if not tools or not number.name.lower().endswith("length"):
+        return None
+    if not GHOST_PIXELS < abs(shift) * pixels_per_mm < 0.9 * half_height_mm * pixels_per_mm:
+        return None
+    return min(tools, key=lambda solid: solid.bounds[4]).moved(shift)
 
 
 def _press(recording: Recording, t: float, support: Any) -> tuple[float, str]:

@@ -7,15 +7,21 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from drytouch.sim.scene.shapes import Vector
-from drytouch.viz.look import PRESETS, VIEW_ANGLE_DEG, Preset
+from drytouch.viz.look import PRESETS, PRESETS_OF_A_FACE, VIEW_ANGLE_DEG, Preset
 from drytouch.viz.meshes import Bounds, Solid
 
 CARRIED = ("spindle", "tool")
 SUPPORTS = ("pad", "block", "stock", "fixture", "setter", "table")
 """What a tip or face may come down on, most telling first."""
 
+CODES_OF_PARTS = {"lug-strike": "lug"}
+"""Findings that are about one part, whatever else may be as near."""
+
 SEE_THROUGH = ("head", "machine", "table")
 """Never counted as in the way: drawn translucent, cut away or flat below everything."""
+
+CUT_OPEN = ("face", "nose", "head", "holder", "shank")
+"""What may be cut open; edges and lugs stay whole, they are the point."""
 
 HALF_HEIGHT_MM = (34.0, 420.0)
 """Least and most of half the picture's height at the focus: a thin shank shows, a head fits."""
@@ -38,11 +44,18 @@ class View(NamedTuple):
     preset: Preset
 
 
-def choose_place(solids: Sequence[Solid]) -> Place:
-    """The nearest pair of a carried part and a support; equal gaps go to the more telling one."""
+def choose_place(solids: Sequence[Solid], code: str = "") -> Place:
+    """The nearest pair of a carried part and a support; equal gaps go to the more telling one.
+
+    ``code``: of the finding to show, which may say what to look at.
+    """
     best: tuple[float, int, float, Solid, Solid] | None = None
-    for carried in (s for s in solids if s.kind in CARRIED and s.look != "head"):
+    wanted = CODES_OF_PARTS.get(code)
+    able = [s for s in solids if s.kind in CARRIED and s.look != "head"]
+    for carried in [s for s in able if s.look == wanted] or able:
         for support in (s for s in solids if s.kind in SUPPORTS):
+            if in_bore(support, carried):
+                continue
             gap = box_gap(carried.bounds, support.bounds)
             # Half a millimetre of gap is worth less than showing the pad instead of its body.
             key = (round(gap * 2), SUPPORTS.index(support.kind), carried.bounds[4])
@@ -54,6 +67,18 @@ def choose_place(solids: Sequence[Solid]) -> Place:
         )
         return Place(lowest, None, 0.0)
     return Place(best[3], best[4], box_gap(best[3].bounds, best[4].bounds))
+
+
+def in_bore(support: Solid, carried: Solid) -> bool:
+    """Whether a ring meets nothing there because all of the support is under its hole."""
+    if carried.bore_mm <= 0.0:
+        return False
+    x, y, _ = carried.middle
+    b = support.bounds
+    # A round support reaches no further than its box's half width.
+    reach = max(b[1] - b[0], b[3] - b[2]) / 2
+    across = math.dist((x, y), support.middle[:2])
+    return across + reach <= carried.bore_mm
 
 
 def box_gap(a: Bounds, b: Bounds) -> float:
@@ -72,7 +97,9 @@ def choose_view(
     focus, half = _focus(place, solids)
     if whole is not None:
         return _view(focus, max(half, 300.0), whole)
-    views = [_view(focus, half, preset) for preset in PRESETS]
+    below = place.carried is not None and place.carried.look in ("face", "lug")
+    presets = (*PRESETS_OF_A_FACE, *PRESETS) if below else PRESETS
+    views = [_view(focus, half, preset) for preset in presets]
     hidden = [_hidden(view, solids, place) for view in views]
     return views[hidden.index(min(hidden))]
 
@@ -117,6 +144,8 @@ def _hidden(view: View, solids: Sequence[Solid], place: Place) -> float:
     shown = {part.body_id for part in (place.carried, place.support) if part is not None}
     count = 0.0
     for solid in solids:
+        if solid.look == "table" and view.eye[2] < solid.bounds[5]:
+            count += 5.0
         if id(solid) in parts or solid.look in SEE_THROUGH:
             continue
         if solid.body_id in shown and solid.kind in CARRIED:
@@ -153,3 +182,27 @@ def crosses(start: Vector, end: Vector, box: Bounds) -> bool:
         one, two = sorted(((low - a) / d, (high - a) / d))
         first, last = max(first, one), min(last, two)
     return first < last
+
+
+def opened(solids: Sequence[Solid], place: Place, view: View, code: str) -> list[Solid]:
+    """The same parts, spindle and tool cut open where they hide what their inside met."""
+    support = place.support
+    hidden = support is not None and (
+        code == "missed-edge"
+        or any(s.look == "face" and in_bore(support, s) and _level(s, support) for s in solids)
+    )
+    if not hidden or support is None:
+        return list(solids)
+    axis = _axis(solids)
+    way = (view.eye[0] - view.focus[0], view.eye[1] - view.focus[1])
+    length = math.hypot(*way) or 1.0
+    towards = (way[0] / length, way[1] / length)
+    return [
+        s.cut_open((*axis, 0.0), towards) if s.kind in CARRIED and s.look in CUT_OPEN else s
+        for s in solids
+    ]
+
+
+def _level(face: Solid, support: Solid) -> bool:
+    """Whether the support has come into the bore."""
+    return support.bounds[5] > face.bounds[4] + 1e-3

@@ -14,6 +14,7 @@ UNITS = (
     ("_mm", "mm"),
     ("_N", "N"),
     ("_J", "J"),
+    ("_kg", "kg"),
     ("_rpm", "1/min"),
     ("_ms", "ms"),
     ("_s", "s"),
@@ -57,11 +58,13 @@ def sentences(finding: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
         keys = (("what", "happened"), ("why",), ("avoid", "how_to_avoid", "instead"))
         found = [next((finding[k] for k in names if finding.get(k)), "") for names in keys]
     return tuple(
-        (head, str(text)) for head, text in zip(HEADS, found, strict=False) if str(text).strip()
+        (head, str(text)[:1].upper() + str(text)[1:])
+        for head, text in zip(HEADS, found, strict=False)
+        if str(text).strip()
     )
 
 
-def figures(finding: Mapping[str, Any], most: int = 4) -> tuple[Figure, ...]:
+def figures(finding: Mapping[str, Any], most: int = 3) -> tuple[Figure, ...]:
     """The finding's figures, names and units spelled out."""
     found = finding.get("figures") or {}
     rows: list[Figure] = []
@@ -74,6 +77,9 @@ def figures(finding: Mapping[str, Any], most: int = 4) -> tuple[Figure, ...]:
             name, value = str(pair[0]), pair[1]
             unit = str(pair[2]) if len(pair) > 2 else ""
         else:
+            continue
+        # Words among the figures are in the sentences already.
+        if isinstance(value, bool) or not isinstance(value, int | float):
             continue
         name, own = split_unit(name)
         rows.append(Figure(name, written(value, unit or own)))
@@ -92,6 +98,8 @@ def written(value: Any, unit: str, signed: bool = False) -> str:
     """A number with as many places as its unit deserves; text as it is."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         return str(value)
+    if unit == "µm" and abs(value) >= 1000:
+        value, unit = value / 1000, "mm"
     if unit == "mm":
         text = f"{value:+.3f}" if signed else f"{value:.3f}"
     elif isinstance(value, int):
@@ -99,6 +107,17 @@ def written(value: Any, unit: str, signed: bool = False) -> str:
     else:
         text = f"{value:.3g}" if abs(value) < 100 else f"{value:.0f}"
     return f"{text} {unit}".rstrip()
+
+
+def alarms(recording: Recording) -> list[str]:
+    """The messages of the alarms, in order."""
+    found = (recording.outcome or {}).get("alarms", ())
+    if not isinstance(found, list):
+        return []
+    messages = [str(alarm.get("message", "")) for alarm in found if isinstance(alarm, Mapping)]
+    return [
+        text[:1].upper() + text[1:] + "." * (not text.endswith(".")) for text in messages if text
+    ]
 
 
 def numbers(recording: Recording) -> list[NumberOff]:
