@@ -205,12 +205,10 @@ def test_rows_are_numbered_and_arguments_keep_their_types(tmp_path: Path) -> Non
     scenario = loaded(
         tmp_path,
         'machine = "bed-mill"\n[controller.rows]\n3.length_in = 4\n'
-        '[[steps]]\ndo = "routine"\nname = "r"\nwith = {n = 1, x = 1.5, on = true, s = "t"}\n'
-        '[[faults]]\nname = "f"\n[faults.with]\nshare = 0.5\n',
+        '[[faults]]\nname = "f"\n[faults.with]\nn = 1\nx = 1.5\non = true\nfile = "t"\n',
     )
     assert scenario.controller.rows[3].length_mm == pytest.approx(101.6, abs=1e-12)
-    assert scenario.steps[0].arguments == {"n": 1, "x": 1.5, "on": True, "s": "t"}  # type: ignore[union-attr]
-    assert scenario.faults[0].arguments == {"share": 0.5}
+    assert scenario.faults[0].arguments == {"n": 1, "x": 1.5, "on": True, "file": "t"}
 
 
 SOUND: dict[str, Any] = {

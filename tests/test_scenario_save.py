@@ -41,12 +41,12 @@ FULL: dict[str, Any] = {
     "truth": {"noise": {"wire": "broken"}},
     "steps": [
         {"do": "jog", "axis": "z", "by_mm": -3},
-        {"do": "routine", "name": "r", "with": {"a": 1, "b": [1, 2], "c": {"d": True}, "e": "x"}},
+        {"do": "routine", "name": "measure-length", "with": {"row": 3}},
         {"do": "place", "item": "k", "x_mm": -600, "y_mm": -200},
         {"do": "drives", "on": False},
     ],
     "meanwhile": [{"after": "contact", "delay_s": 0.01, "step": {"do": "e-stop"}}],
-    "faults": [{"name": "loose", "with": {"share": 0.5}}],
+    "faults": [{"name": "loose", "with": {"a": 0.5, "b": [1, 2], "c": {"d": True}}}],
     "questions": [{"ask": "?", "choices": ["a", "b"], "answer": 2, "because": "c"}],
     "expect": {"verdict": "harm", "findings": ["crash"]},
 }

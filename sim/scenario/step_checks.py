@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from drytouch.sim.errors import StepError
 from drytouch.sim.scenario.library import nearest
 from drytouch.sim.scenario.lines import Path
 from drytouch.sim.scenario.messages import Problem
 from drytouch.sim.scenario.places import item_names
 from drytouch.sim.scenario.scenario import Scenario
+from drytouch.sim.scenario.steps import Routine
 
 # Field of a step -> what it names.
 _NAMES = {
@@ -44,6 +46,8 @@ def step_problems(scenario: Scenario) -> Iterator[Problem]:
                     (*where, field), f"there is no {what} '{name}'", nearest(name, choices[field])
                 )
         yield from _numbers(scenario, where, step)
+        if isinstance(step, Routine):
+            yield from _routine(where, step)
         setter = getattr(step, "arguments", {}).get("setter")
         if isinstance(setter, str) and setter not in scenario.setter:
             yield Problem(
@@ -51,6 +55,22 @@ def step_problems(scenario: Scenario) -> Iterator[Problem]:
                 f"there is no setter '{setter}'",
                 nearest(setter, choices["setter"]),
             )
+
+
+def _routine(where: Path, step: Routine) -> Iterator[Problem]:
+    # Imported here: routines bring in the controller, which most scenario files never name.
+    from drytouch.sim.routines.registry import routine_by_name
+
+    try:
+        routine = routine_by_name(step.name)
+    except StepError as error:
+        yield Problem((*where, "name"), error.message, error.fix)
+        return
+    try:
+        routine.check(step.arguments)
+    except StepError as error:
+        named = [name for name in step.arguments if f"'{name}'" in error.message]
+        yield Problem((*where, "with", *named[:1]), error.message, error.fix)
 
 
 def _numbers(scenario: Scenario, where: Path, step: Any) -> Iterator[Problem]:
