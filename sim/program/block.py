@@ -25,7 +25,8 @@ ARGUMENT_PARAMETER = {
 class Block:
     """``g`` and ``m`` map group to code, ``values`` letter to number, ``places`` to squeezed place.
 
-    ``call`` tells a G65 line, on which no letter keeps its usual meaning.
+    ``call`` tells a G65 line, on which no letter keeps its usual meaning. ``axes`` are the axis
+    letters on the line, ``one_shot`` the code of group 0: both are asked for all the time.
     """
 
     g: dict[int, int] = field(default_factory=dict)
@@ -33,16 +34,8 @@ class Block:
     values: dict[str, float] = field(default_factory=dict)
     places: dict[str, int] = field(default_factory=dict)
     call: bool = False
-
-    @property
-    def axes(self) -> str:
-        """The axis letters on the line."""
-        return "".join(letter for letter in AXES if letter in self.values)
-
-    @property
-    def one_shot(self) -> int | None:
-        """The code of group 0, if any."""
-        return self.g.get(m.ONE_SHOT)
+    axes: str = ""
+    one_shot: int | None = None
 
     def wrong(self, code: str, message: str, letter: str = "") -> ProgramError:
         """Return an error that points at ``letter``."""
@@ -71,7 +64,8 @@ def build_block(words: Iterable[tuple[str, float, int]]) -> Block:
     """
     words = tuple(words)
     block = Block()
-    block.call = any(letter == "G" and abs(value - 65) < 1e-4 for letter, value, _ in words)
+    for letter, value, _ in words:
+        block.call = block.call or (letter == "G" and abs(value - 65) < 1e-4)
     for letter, value, place in words:
         if letter == "G":
             _add_g(block, value, place)
@@ -82,6 +76,9 @@ def build_block(words: Iterable[tuple[str, float, int]]) -> Block:
                 raise ProgramError("E-REPEAT", f"{letter} is on the line twice", column=place + 1)
             block.values[letter] = value
             block.places[letter] = place
+    values = block.values
+    block.axes = "X" * ("X" in values) + "Y" * ("Y" in values) + "Z" * ("Z" in values)
+    block.one_shot = block.g.get(m.ONE_SHOT)
     if block.call:
         _check_call(block)
     else:

@@ -89,6 +89,9 @@ def after(known: Known, block: Block) -> Known:
     if length == 430 and block.values.get("H") == 0:
         maybe_length = False
     waits = m.TOOL_CHANGE in block.m or block.m.get(m.STOP) in (0, 1, 60)
+    quiet = not (waits or (moves and known.maybe_rest) or length is not None or touched)
+    if modal is known.modal and quiet and not _says_more(known, block):
+        return known
     new = replace(
         known,
         modal=modal,
@@ -100,6 +103,12 @@ def after(known: Known, block: Block) -> Known:
         maybe_rest=known.maybe_rest and not moves,
     )
     return _after_touch(new) if touched else new
+
+
+def _says_more(known: Known, block: Block) -> bool:
+    """Whether the line sets units or a feed that may not have been set before."""
+    units = m.UNITS in block.g and not known.units_set
+    return units or ("F" in block.values and known.maybe_feedless)
 
 
 def _after_touch(known: Known) -> Known:

@@ -87,7 +87,10 @@ class Modal:
 
     def with_g(self, group: int, code: int) -> Modal:
         """Return the state after G ``code`` of ``group``."""
-        changed: dict[str, Any] = {FIELD_OF_G[group]: code}
+        name = FIELD_OF_G[group]
+        if getattr(self, name) == code:
+            return self
+        changed: dict[str, Any] = {name: code}
         return replace(self, **changed)
 
     def with_coolant(self, code: int) -> Modal:
