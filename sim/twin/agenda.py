@@ -1,14 +1,13 @@
 """One agenda of named slots on SimPy's clock.
 
 A slot is a name and a time. Writing a slot again replaces it, so that nothing ever has to be
-cancelled by token or interrupt. One armed timeout rings for the earliest slot; a ring that comes
-too early finds nothing due and is harmless.
+cancelled by token or interrupt. The clock asks the agenda before each of SimPy's own events: what
+physics has to do at or before that time comes first, at its own exact time.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 import simpy
 
@@ -38,6 +37,39 @@ RANKS = (
 _NEVER = float("inf")
 
 
+class Clock(simpy.Environment):
+    """SimPy's environment with one agenda beside its queue.
+
+    A timeout per slot would cost more than most handlers do (measured: a third of a touch-off),
+    and ``now + (t - now)`` can miss ``t`` by a bit; here the clock goes to the slot's own time.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.agenda = Agenda(self)
+        self.limit = _NEVER  # physics alone never runs past this time, s
+
+    def peek(self) -> float:
+        """Time of whatever comes next, s."""
+        return min(self._queue[0][0] if self._queue else _NEVER, self.agenda.first())
+
+    def step(self) -> None:
+        """Physics up to the next event's time, then that event."""
+        queued = self._queue[0][0] if self._queue else _NEVER
+        first = self.agenda.first()
+        if first <= queued and first < _NEVER:
+            self.agenda.settle(max(first, min(queued, self.limit)))
+        else:
+            super().step()
+
+    def lead(self, time: float, now: float) -> float:
+        """Physics is at ``time``; how far it may go before one of SimPy's events is due."""
+        if time > self._now:
+            self._now = time
+        queue = self._queue
+        return queue[0][0] if queue and queue[0][0] < now else now
+
+
 class Agenda:
     """Slots by name; ``settle`` handles all that is due, each at its own time.
 
@@ -45,18 +77,19 @@ class Agenda:
     ``"scan"``.
     """
 
-    def __init__(self, env: simpy.Environment) -> None:
+    __slots__ = ("_handlers", "_rank", "_slots", "env", "events", "time")
+
+    def __init__(self, env: Clock) -> None:
         self.env = env
         self.time = 0.0
         self.events = 0
         self._slots: dict[str, float] = {}
         self._rank: dict[str, int] = {}
         self._handlers: dict[str, Handler] = {}
-        self._armed = _NEVER
 
     def register(self, name: str, handler: Handler) -> None:
         """Say what handles slot ``name``."""
-        self._rank[name] = RANKS.index(name.split()[0])
+        self._rank[name] = _RANK_OF[name.partition(" ")[0]]
         self._handlers[name] = handler
 
     def set(self, name: str, time: float | None) -> None:
@@ -75,16 +108,21 @@ class Agenda:
         """When slot ``name`` is due, or None."""
         return self._slots.get(name)
 
+    def first(self) -> float:
+        """Time of the earliest slot, or infinity."""
+        slots = self._slots
+        return min(slots.values()) if slots else _NEVER
+
     def now(self) -> float:
-        """The physics' time: SimPy's clock, or the last slot's own time where rounding of
-        ``now + delay`` has put the clock an ulp or so beside it.
-        """
-        clock = float(self.env.now)
-        return self.time if abs(clock - self.time) < 1e-9 else clock
+        """The physics' time, s."""
+        return max(self.time, float(self.env.now))
 
     def settle(self, now: float) -> None:
-        """Handle every slot due at or before ``now``, in order of time, then rank."""
-        slots, rank = self._slots, self._rank
+        """Handle every slot due at or before ``now``, in order of time, then rank.
+
+        It ends early where a handler wakes a process: that comes next.
+        """
+        slots, rank, lead = self._slots, self._rank, self.env.lead
         while slots:
             first, when = "", _NEVER
             for name, time in slots.items():
@@ -96,28 +134,18 @@ class Agenda:
             if when > self.time:
                 self.time = when
             self.events += 1
+            now = lead(self.time, now)
             self._handlers[first](self.time)
-        if now > self.time and now - self.time >= 1e-9:
-            self.time = now
-
-    def arm(self) -> None:
-        """Have SimPy ring at the earliest slot."""
-        if not self._slots:
-            return
-        first = min(self._slots.values())
-        if first >= self._armed and self._armed > self.env.now:
-            return
-        self._armed = first
-        delay = first - self.env.now
-        timeout = self.env.timeout(delay if delay > 0.0 else 0.0)
-        timeout.callbacks.append(self._ring)
-
-    def _ring(self, _event: Any) -> None:
-        self._armed = _NEVER
-        self.settle(self.env.now)
-        self.arm()
+            now = lead(self.time, now)
 
     def command(self) -> float:
-        """Bring physics up to now before a command changes anything; return the time."""
-        self.settle(self.env.now)
-        return self.now()
+        """Bring physics up to now before a command changes anything; return the time, s."""
+        now = float(self.env.now)
+        if self.first() <= now:
+            self.settle(now)
+        if now > self.time:
+            self.time = now
+        return self.time
+
+
+_RANK_OF = {name: index for index, name in enumerate(RANKS)}

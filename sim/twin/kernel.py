@@ -20,6 +20,7 @@ from drytouch.sim.motion import along
 from drytouch.sim.recording import Recorder, Source
 from drytouch.sim.setter import Pad
 from drytouch.sim.signals import Input, Wire
+from drytouch.sim.twin.agenda import Clock
 from drytouch.sim.twin.chance import Chance
 from drytouch.sim.twin.line import LEAST_MOVE_MM, NO_SOURCE, Line, Vector
 from drytouch.sim.twin.power import Power
@@ -37,7 +38,7 @@ class Kernel(Power):
 
     def __init__(
         self,
-        env: simpy.Environment,
+        env: Clock,
         machine: Machine,
         stage: Stage,
         noise: Noise,
@@ -119,7 +120,6 @@ class Kernel(Power):
         self.judge.line_started(line, t)
         self.tell(kind, t)
         self.plan(t)
-        self.agenda.arm()
         return line
 
     def start_homing(self, index: int, source: Source) -> Line | None:
@@ -189,4 +189,3 @@ class Kernel(Power):
 
     def _replan(self, t: float) -> None:
         self.plan(t)
-        self.agenda.arm()

@@ -56,7 +56,6 @@ class Power(Ending):
         self.recorder.event(t, "e-stop", None)
         if self.agenda.due("power") is None and not self.estopped:
             self.agenda.set("power", t + self.machine.emergency_stop.reaction_s)
-        self.agenda.arm()
 
     def drives_off(self) -> None:
         """An orderly power-off at rest: the brake holds first, so nothing sags."""

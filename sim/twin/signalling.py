@@ -33,7 +33,6 @@ class Signalling(KernelState):
             entry.start(self._idle_level(entry, t))
             entry.forget_proof()
         self._start_noise(wire, t)
-        self.agenda.arm()
 
     def _idle_level(self, entry: Input, t: float) -> bool:
         """What an input reads with nothing changing: its plug's circuit, or an open socket."""
@@ -119,7 +118,6 @@ class Signalling(KernelState):
         if conducts:
             times = self._bounce_times(pad, t) if pressed else []
             self._drive(wire, bounce_edges(t, times, pressed))
-        self.agenda.arm()
 
     def _plate_conducts(self, hand: bool = False) -> bool:
         noise = self.noise

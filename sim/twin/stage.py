@@ -24,6 +24,11 @@ if TYPE_CHECKING:
 
 # One memory of contacts for all twins of the process: trials ask the same lines again and again.
 _CACHE = ContactCache(20_000)
+_VERTICAL = ((0.0, 0.0, -1.0), (0.0, 0.0, 1.0))
+# Column queries start this far above the highest position, and end as far below the lowest.
+_OVER_TOP_MM = 20.0
+# The scene's own band of touching: nearer than this counts as in touch.
+_TOUCHING_MM = 1e-6
 # A contact counts as sideways when its normal is nearer the table plane than this (45 degrees).
 _SIDEWAYS = 0.7
 
@@ -190,7 +195,35 @@ class Stage:
             return found
         if length <= 0.0:
             return ()
+        if direction in _VERTICAL:
+            found_in_column = self._in_column(start, direction[2] < 0.0, length)
+            if found_in_column is not None:
+                return found_in_column
         return _CACHE.first_contacts(self.scene, start, direction, length)
+
+    def _in_column(self, start: Vector, down: bool, length: float) -> tuple[Hit, ...] | None:
+        """The same answer from one query down the whole column, or None where that can't tell.
+
+        Touches start at heights that chance has shifted, so that exact lines never recur; what
+        stands in their column does. Where the first hard body of the column lies below the
+        start, the way up is free, and the way down meets what the column meets there.
+        """
+        x, y, z = start
+        top = max(self.machine.axes.z.max_mm, z) + _OVER_TOP_MM
+        reach = top - self.machine.axes.z.min_mm + _OVER_TOP_MM
+        column = _CACHE.first_contacts(self.scene, (x, y, top), (0.0, 0.0, -1.0), reach)
+        above = top - z
+        hard = [hit for hit in column if not hit.soft and not hit.graze]
+        if hard and hard[0].s < above - _TOUCHING_MM:
+            return None
+        if not down:
+            return ()
+        hits = []
+        for hit in column:
+            s = hit.s - above
+            if -_TOUCHING_MM <= s <= length:
+                hits.append(hit._replace(s=max(s, 0.0)))
+        return tuple(hits)
 
     def gives_way(self, hit: Hit) -> str | None:
         """Name of a setter that is pushed along by this blow because nothing holds it."""

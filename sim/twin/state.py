@@ -6,11 +6,9 @@ from collections.abc import Callable
 from math import exp
 from typing import TYPE_CHECKING, Any
 
-import simpy
-
 from drytouch.sim.motion import delay_s
 from drytouch.sim.recording import Recorder
-from drytouch.sim.twin.agenda import Agenda
+from drytouch.sim.twin.agenda import Clock
 from drytouch.sim.twin.chance import Chance
 from drytouch.sim.twin.line import Line, Vector
 
@@ -30,7 +28,7 @@ class KernelState:
 
     def __init__(
         self,
-        env: simpy.Environment,
+        env: Clock,
         machine: Machine,
         stage: Stage,
         noise: Noise,
@@ -44,7 +42,7 @@ class KernelState:
         self.chance = chance
         self.recorder = recorder
         self.judge: Judge
-        self.agenda = Agenda(env)
+        self.agenda = env.agenda
         self.line: Line | None = None
         self.lines = 0
         axes = (machine.axes.x, machine.axes.y, machine.axes.z)

@@ -12,8 +12,6 @@ from importlib.metadata import PackageNotFoundError, version
 from math import inf
 from typing import Any
 
-import simpy
-
 from drytouch.sim.controller.controller import Controller
 from drytouch.sim.controller.tables import tables_from
 from drytouch.sim.errors import ControllerAlarm, StepError
@@ -21,6 +19,7 @@ from drytouch.sim.recording import Recorder, Source
 from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.setter import Pad
 from drytouch.sim.truth.judge import Judge
+from drytouch.sim.twin.agenda import Clock
 from drytouch.sim.twin.chance import Chance
 from drytouch.sim.twin.hand import Hand
 from drytouch.sim.twin.kernel import Kernel
@@ -41,7 +40,7 @@ class Twin:
     ) -> None:
         self.scenario = scenario
         self.seed = scenario.seed if seed is None else seed
-        self.env = simpy.Environment()
+        self.env = Clock()
         self.recorder = Recorder()
         self.stage = Stage(scenario) if stage is None else stage.copy()
         self.chance = Chance(self.seed, scenario.chance)
@@ -120,19 +119,11 @@ class Twin:
             return calls
         box: list[Any] = [None, None]
         process = self.env.process(_guarded(calls, box))
-        limit = self.scenario.time_limit_s
         env = self.env
+        env.limit = limit = self.scenario.time_limit_s
         while process.callbacks is not None:
-            upcoming = env.peek()
-            if upcoming > limit:
-                raise StepError(
-                    "nothing will ever happen: feed hold is on, or an override is at 0"
-                    if upcoming == inf
-                    else f"still running after {limit:g} s of simulated time",
-                    "release the hold, or raise time_limit_s"
-                    if upcoming == inf
-                    else "look for a loop without an end, or raise time_limit_s",
-                )
+            if env.peek() > limit:
+                raise _too_long(env.peek(), limit)
             env.step()
         if box[1] is not None and not isinstance(box[1], ControllerAlarm):
             raise box[1]
@@ -169,6 +160,18 @@ class Twin:
         )
         self.recorder.ended_s = t
         return outcome
+
+
+def _too_long(upcoming: float, limit: float) -> StepError:
+    if upcoming == inf:
+        return StepError(
+            "nothing will ever happen: feed hold is on, or an override is at 0",
+            "release the hold, or turn the override up",
+        )
+    return StepError(
+        f"still running after {limit:g} s of simulated time",
+        "look for a loop without an end, or raise time_limit_s",
+    )
 
 
 def _guarded(calls: Any, box: list[Any]) -> Any:
