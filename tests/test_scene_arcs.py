@@ -182,3 +182,10 @@ def test_an_arc_that_does_not_lead_through_its_start_is_refused():
         first_contacts_arc(scene, ORIGIN, (-20, 0, 0), 20.0, 0.0, 1.0, "xz")
     with pytest.raises(InputError, match="radius"):
         first_contacts_arc(scene, ORIGIN, (-20, 0, 0), 0.0, 0.0, 1.0)
+
+
+def test_an_arc_that_ends_clear_of_everything_tells_nothing():
+    for sweep in (1.0, 6.28, 2 * math.pi, -0.1, 1e-6, 1e-12):
+        for shape in (Sphere(5), Cylinder(4, 8), Ring(5, 3, 4)):
+            scene = two(shape, Cylinder(10, 20), (60, 0, 0))
+            assert first_contacts_arc(scene, ORIGIN, (-60, 0, 0), 60.0, 0.0, sweep) == ()

@@ -10,6 +10,7 @@ Newton's steps.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -18,7 +19,7 @@ import numpy.typing as npt
 from drytouch.sim.errors import InputError
 from drytouch.sim.scene.bounds import SIEVE_MARGIN_MM
 from drytouch.sim.scene.cast import Miss, cast
-from drytouch.sim.scene.cells import all_cells
+from drytouch.sim.scene.cells import Cell, all_cells, cells_of
 from drytouch.sim.scene.contact import Hit, hit_of, in_order
 from drytouch.sim.scene.distance import nearest_normal
 from drytouch.sim.scene.pairs import (
@@ -34,7 +35,7 @@ from drytouch.sim.scene.pairs import (
 )
 from drytouch.sim.scene.pieces import TOUCH_MM, Piece
 from drytouch.sim.scene.scene import Scene
-from drytouch.sim.scene.shapes import Vector
+from drytouch.sim.scene.shapes import Ring, Vector
 
 Numbers = npt.NDArray[np.float64]
 Plane = Literal["xy", "zx", "yz"]
@@ -47,6 +48,8 @@ START_OFF_CIRCLE_MM = 0.01
 ARC_SAGITTA_MM = 1e-3
 # What rounding leaves of a gap at 1000 mm from the origin.
 ROUNDING_MM = 1e-11
+# Hollow solids are followed this far at a time: 6 mm on a circle of 60 mm.
+HOLLOW_STEP_RAD = 0.1
 # A turn that is no progress: 1e-8 mm on a circle of 10 mm.
 STALLED_RAD = 1e-9
 # Strides on a full circle that slides along a body all the way, a touch's bite each, 300 mm radius.
@@ -81,12 +84,12 @@ class Arc(NamedTuple):
         out[self.axes[2]] = self.rise
         return (out[0], out[1], out[2])
 
-    def bounds(self, sweep: float) -> tuple[Vector, Vector]:
-        """Box around the way from the start, mm."""
+    def bounds(self, begin: float, end: float) -> tuple[Vector, Vector]:
+        """Box around the ways from the start to between two angles turned, mm."""
         quarter = math.pi / 2
-        lowest, highest = sorted((self.start_angle, self.start_angle + self.turn * sweep))
+        lowest, highest = sorted(self.start_angle + self.turn * angle for angle in (begin, end))
         passed = range(math.ceil(lowest / quarter), math.floor(highest / quarter) + 1)
-        angles = [0.0, sweep, *(abs(k * quarter - self.start_angle) for k in passed)]
+        angles = [begin, end, *(abs(k * quarter - self.start_angle) for k in passed)]
         ways = [self.moved(angle) for angle in angles]
         return (
             (min(p[0] for p in ways), min(p[1] for p in ways), min(p[2] for p in ways)),
@@ -164,7 +167,7 @@ def _candidates(scene: Scene, arc: Arc, sweep: float) -> list[ArcCandidate]:
                 continue
             da, db = (scene.chain.displacement(link, arc.q) for link in (link_a, link_b))
             start = (da[0] - db[0], da[1] - db[1], da[2] - db[2])
-            shift_low, shift_high = _shifts(start, factors, arc, sweep)
+            shift_low, shift_high = _shifts(start, factors, arc, 0.0, sweep)
             for a in group_a.pieces:
                 meets = (group_b.lows <= a.high + shift_high) & (group_b.highs >= a.low + shift_low)
                 for k in np.flatnonzero(meets.all(axis=1)):
@@ -179,23 +182,52 @@ def _first_of_cells(
 ) -> Meeting | None:
     if not (a.hollow or b.hollow):
         return Follower(a, b, start, factors, arc).first(sweep)
-    best: Meeting | None = None
-    low, high = _shifts(start, factors, arc, sweep)
-    others = all_cells(b, ARC_SAGITTA_MM)
-    lows, highs = (np.array([getattr(cell, side) for cell in others]) for side in ("low", "high"))
-    for cell_a in all_cells(a, ARC_SAGITTA_MM):
-        meets = (lows <= cell_a.high + high) & (highs >= cell_a.low + low)
-        for k in np.flatnonzero(meets.all(axis=1)):
-            until = sweep if best is None or best.graze else best.s
-            new = Follower(cell_a, others[int(k)], start, factors, arc).first(until)
+    rings = [isinstance(piece.part.shape, Ring) for piece in (a, b)]
+    mine, others = (
+        all_cells(piece, ARC_SAGITTA_MM) if ring else None
+        for piece, ring in zip((a, b), rings, strict=True)
+    )
+    count = math.ceil(sweep / HOLLOW_STEP_RAD)
+    graze: Meeting | None = None
+    for k in range(count):
+        # A short way sweeps a small box: of a fine mesh only the near triangles are asked.
+        begin, end = sweep * k / count, sweep * (k + 1) / count
+        low, high = _shifts(start, factors, arc, begin, end)
+        best: Meeting | None = None
+        near_a = mine or cells_of(a, _corner(b.low - high), _corner(b.high - low))
+        near_b = others or cells_of(b, _corner(a.low + low), _corner(a.high + high))
+        for cell_a, cell_b in _meeting_boxes(near_a, near_b, low, high):
+            until = end if best is None or best.graze else best.s
+            new = Follower(cell_a, cell_b, start, factors, arc).first(until, begin)
             if new is not None and (best is None or (new.graze, new.s) < (best.graze, best.s)):
                 best = new
-    return None if best is not None and best.graze and touching(a, b, start) else best
+        if best is not None and not best.graze:
+            return best
+        graze = graze or best
+    return None if graze is not None and touching(a, b, start) else graze
 
 
-def _shifts(start: Vector, factors: Vector, arc: Arc, sweep: float) -> tuple[Numbers, Numbers]:
+def _meeting_boxes(
+    mine: list[Cell], others: list[Cell], low: Numbers, high: Numbers
+) -> Iterator[tuple[Cell, Cell]]:
+    if not others:
+        return
+    lows, highs = (np.array([getattr(cell, side) for cell in others]) for side in ("low", "high"))
+    for cell in mine:
+        meets = (lows <= cell.high + high) & (highs >= cell.low + low)
+        for k in np.flatnonzero(meets.all(axis=1)):
+            yield cell, others[int(k)]
+
+
+def _corner(numbers: Numbers) -> Vector:
+    return (float(numbers[0]), float(numbers[1]), float(numbers[2]))
+
+
+def _shifts(
+    start: Vector, factors: Vector, arc: Arc, begin: float, end: float
+) -> tuple[Numbers, Numbers]:
     """The least and the largest shift of A along the arc, mm, a margin wider."""
-    ends = np.array([np.multiply(factors, corner) for corner in arc.bounds(sweep)])
+    ends = np.array([np.multiply(factors, corner) for corner in arc.bounds(begin, end)])
     return (
         start + ends.min(axis=0) - SIEVE_MARGIN_MM,
         start + ends.max(axis=0) + SIEVE_MARGIN_MM,
@@ -211,11 +243,11 @@ class Follower:
         # A turn that bends away from a plane by one touch.
         self.bite = math.sqrt(2.0 * TOUCH_MM / arc.radius)
 
-    def first(self, sweep: float) -> Meeting | None:
+    def first(self, sweep: float, begin: float = 0.0) -> Meeting | None:
         """The first contact, its ``s`` being the angle; a graze only when nothing else comes."""
-        angle, graze = 0.0, None
+        angle, graze = begin, None
         for _ in range(MAXIMUM_STRIDES):
-            if angle >= sweep:
+            if angle >= sweep - STALLED_RAD:
                 return graze
             stride, normal, gap = self._best_stride(angle, sweep)
             if gap < -ROUNDING_MM and angle == 0.0:
