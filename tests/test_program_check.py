@@ -189,6 +189,13 @@ def test_dry_run_finds_what_only_numbers_tell() -> None:
     assert (3, "dry-run") in codes(touched)
 
 
+def test_dry_run_of_an_endless_program_is_cut() -> None:
+    for body in ("G4 P1", "#1=[#1+1]"):
+        checked = check_program(f"N1 {body}\nGOTO 1\nM2\n")
+        assert checked.errors == ()
+        assert "dry-run" in {w.code for w in checked.warnings}
+
+
 def test_calls_into_other_files() -> None:
     library = read_program("O110\nG0 X#24\nM99\n", "other.ngc").library
     text = "G21\nG65 P110 X5\nM2\n"

@@ -46,8 +46,10 @@ CASE_LINES = 4
 # From here on parameters outlive the call that set them.
 PERSISTENT = 34
 PAUSES = (0, 1, 60)
-# A dry run shows one way through the program; it needs no more rounds than this.
-DRY_LINES = 200_000
+# A dry run shows one way through the program; a circle in it is cut after so many lines without
+# time, or so many in all (more if the program itself is longer).
+DRY_IDLE_LINES = 20_000
+DRY_LINES = 50_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -409,10 +411,18 @@ def _dry_run(
     program = read.programs[0]
     machine = _stand_in(slots)
     interpreter = Interpreter(machine, settings)
-    options = Options(library=library, lines_without_time_limit=DRY_LINES, loop_limit=DRY_LINES)
+    options = Options(library=library, lines_without_time_limit=DRY_IDLE_LINES)
+    options.on_line = _counter(max(DRY_LINES, 2 * len(program.entries)))
     try:
         for _ in interpreter.execute(program, options):
             pass
+    except _EnoughError as enough:
+        line, text = enough.args
+        more = f" after {DRY_LINES} lines or more, still running"
+        warnings.setdefault(
+            (line, "dry-run", ""),
+            Warned("dry-run", WARNINGS["dry-run"] + more, program.file, line, text),
+        )
     except ProgramError as error:
         made_up = interpreter.state.touch is not None or interpreter.read_the_machine
         if made_up or error.code == "E-FLOW":
@@ -426,6 +436,23 @@ def _dry_run(
     except ControllerAlarm:
         # The program's own alarm on a machine that it was not written for says nothing.
         pass
+
+
+class _EnoughError(Exception):
+    """The dry run is cut here; arguments: line, text."""
+
+
+def _counter(limit: int) -> Callable[[int, str], None]:
+    """Return a hook that cuts a run after ``limit`` lines."""
+    count = 0
+
+    def on_line(line: int, text: str) -> None:
+        nonlocal count
+        count += 1
+        if count > limit:
+            raise _EnoughError(line, text)
+
+    return on_line
 
 
 def _stand_in(slots: int) -> IdealMachine:
