@@ -11,6 +11,7 @@ from drytouch.sim.routines.touching import (
     begin,
     leave,
     refuse_unreachable,
+    setter_name,
     two_stage_touch,
 )
 
@@ -128,5 +129,5 @@ def _touch_zero(
 
 
 def _store(controller: Controller, setter: str | None, **values: float | str) -> None:
-    name = setter or controller.tables.selected or ""
+    name = setter_name(controller, setter)
     controller.store_record(name, reference_valid=True, stale="", **values)

@@ -9,14 +9,18 @@ from inspect import Parameter, signature
 from typing import TYPE_CHECKING, Any
 
 from drytouch.sim.errors import StepError
+from drytouch.sim.routines.height import measure_setter_height, note_face_on_block
 from drytouch.sim.routines.lengths import (
     measure_length,
     measure_length_here,
     measure_length_turning,
     recheck_length,
 )
+from drytouch.sim.routines.place import locate_setter, set_clearance
+from drytouch.sim.routines.proving import prove_input, ten_touch_repeatability
 from drytouch.sim.routines.reference import reference_by_face, reference_by_master
 from drytouch.sim.routines.touching import Calls
+from drytouch.sim.routines.work import set_work_z
 
 if TYPE_CHECKING:
     from drytouch.sim.controller.controller import Controller
@@ -38,7 +42,7 @@ class Argument:
 
 @dataclass(frozen=True, slots=True)
 class Routine:
-    """A built-in routine. ``call(controller, **arguments)`` makes the generator to run."""
+    """A built-in routine. ``call`` makes the generator to run."""
 
     name: str
     function: Callable[..., Calls]
@@ -61,14 +65,15 @@ class Routine:
         parameters = list(signature(self.function).parameters.values())[1:]
         return tuple(_argument(parameter) for parameter in parameters)
 
-    def call(self, controller: Controller, **arguments: Any) -> Calls:
+    def call(self, controller: Controller, arguments: Mapping[str, Any] | None = None) -> Calls:
         """The routine's calls with these arguments, checked before anything moves.
 
         Raises:
             StepError: an argument is unknown, missing or of the wrong kind; it is named.
         """
-        self.check(arguments)
-        return self.function(controller, **arguments)
+        given = dict(arguments or {})
+        self.check(given)
+        return self.function(controller, **given)
 
     def check(self, arguments: Mapping[str, Any]) -> None:
         """Raise ``StepError`` unless the routine can be called with these arguments."""
@@ -130,12 +135,19 @@ def _nearest(name: str, known: list[str]) -> str:
 
 
 _FUNCTIONS: tuple[Callable[..., Calls], ...] = (
+    prove_input,
     reference_by_face,
     reference_by_master,
+    locate_setter,
+    set_clearance,
+    note_face_on_block,
+    measure_setter_height,
+    ten_touch_repeatability,
     measure_length,
     measure_length_here,
     measure_length_turning,
     recheck_length,
+    set_work_z,
 )
 
 ROUTINES: dict[str, Routine] = {

@@ -26,6 +26,12 @@ class Agreed(NamedTuple):
     apart_mm: float
 
 
+def setter_name(controller: Controller, setter: str | None) -> str:
+    """Name of the setter that is meant: the one given, or the selected one."""
+    controller.record(setter)
+    return setter or controller.tables.selected or ""
+
+
 def begin(controller: Controller, setter: str | None) -> Record:
     """The setter's record, once its input is proved and quiet; nothing has moved yet.
 
@@ -194,6 +200,18 @@ def two_stage_touch(
             (("first_z_mm", first), ("second_z_mm", second), ("limit_mm", limit)),
         )
     return Agreed((first + second) / 2.0, apart)
+
+
+def touch_down_here(
+    controller: Controller, record: Record, setter: str | None, search_mm: float | None
+) -> Calls:
+    """Touch where the axis stands, at most ``search_mm`` (the record's) down; returns ``Agreed``.
+
+    Nobody has told the controller what stands below, so it goes no further than the person meant.
+    """
+    search = record.search_mm if search_mm is None else search_mm
+    bottom = controller.position[2] - search
+    return (yield from two_stage_touch(controller, record, setter, bottom))
 
 
 def leave(controller: Controller, height_z_mm: float) -> Calls:
