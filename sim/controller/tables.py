@@ -34,7 +34,6 @@ class Record:
     y_mm: float | None = None
     clearance_z_mm: float | None = None
     height_mm: float | None = None
-    face_on_block_z_mm: float | None = None  # noted while the block is felt, for its height
     reference_z_mm: float | None = None
     reference_valid: bool = False
     reference_by: str = "face"
