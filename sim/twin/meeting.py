@@ -81,8 +81,8 @@ class Meeting(Planning):
         if pad is None:
             self._set_hard(s, hit, line)
             return
-        if pad.touching:
-            return
+        if pad.touching or pad.slots["contact"] in self.targets:
+            return  # of what would meet the pad, the first does
         u = line.heading(hit.s)
         n = pad.normal
         rate = -(u[0] * n[0] + u[1] * n[1] + u[2] * n[2])
