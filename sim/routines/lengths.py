@@ -9,6 +9,7 @@ from drytouch.sim.errors import StepError
 from drytouch.sim.routines.touching import (
     ROUNDING_MM,
     Calls,
+    Feeds,
     approach,
     begin,
     centre,
@@ -117,7 +118,7 @@ def measure_length_turning(
     setter: str | None = None,
     *,
     rpm: float,
-    late_limit_mm: float = 0.002,
+    late_limit_mm: float = 0.005,
     cutter_diameter_mm: float | None = None,
     pad_width_mm: float | None = None,
     filter_s: float = 0.0,
@@ -132,9 +133,12 @@ def measure_length_turning(
     direction (of a right-hand tool; say ``left_hand`` for the other), so that no edge digs in. The
     highest edge passes once a turn, so the pad is found late by up to the feed per turn; the slow
     feed is lowered until that is within ``late_limit_mm``, which shortens the length by that much
-    at the most. An edge is over the pad for about pad width / (pi * diameter * turns per second);
-    with ``cutter_diameter_mm``, ``pad_width_mm`` and the input's ``filter_s`` given, a speed at
-    which no edge would stay for as long as the filter asks is refused: the touch would never trip.
+    at the most (5 um is half of a usual limit for lengths). At 600 turns a minute that is 3 mm/min:
+    slow, so a turning touch takes minutes.
+
+    An edge is over the pad for about pad width / (pi * diameter * turns per second). With
+    ``cutter_diameter_mm``, ``pad_width_mm`` and the input's ``filter_s`` given, a speed at which
+    no edge would stay for as long as the filter asks is refused: the touch would never trip.
 
     ``here`` True touches where the cutter stands (see ``measure-length-here``), False over the
     pad's centre. The spindle is stopped at the end, alarm or not. Returns ``Length``.
@@ -146,7 +150,9 @@ def measure_length_turning(
     reference = controller.require_reference(setter)
     base = length_base(controller, setter)
     refuse_wrong_row(controller, row, any_row)
-    feed = min(record.slow_mm_per_min, late_limit_mm * rpm)
+    # Found late by more than its back-off, an edge would still press the pad at the next touch.
+    fast = min(record.fast_mm_per_min, record.back_off_mm / 4.0 * rpm)
+    feeds = Feeds(fast, min(record.slow_mm_per_min, late_limit_mm * rpm))
     place = None if here else centre(controller, setter)
     crossing = crossing_height(controller, record, None if here else expected_length_mm)
     start, bottom = _search(controller, record, reference, expected_length_mm)
@@ -154,7 +160,7 @@ def measure_length_turning(
     controller.spin(rpm if left_hand else -rpm)
     try:
         touched = yield from two_stage_touch(
-            controller, record, setter, bottom, feed, record.agree_mm + late_limit_mm
+            controller, record, setter, bottom, feeds, record.agree_mm + late_limit_mm
         )
         yield from leave(controller, crossing)
     finally:

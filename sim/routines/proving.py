@@ -109,9 +109,10 @@ def ten_touch_repeatability(
         z=bottom, feed_mm_per_min=record.fast_mm_per_min, setter=setter
     )
     trips: list[float] = []
+    near, slow = rough.z, record.slow_mm_per_min
     for _ in range(count):
-        near = trips[-1] if trips else rough.z
-        trips.append((yield from slow_touch(controller, record, setter, near)))
+        near = yield from slow_touch(controller, record, setter, near, slow)
+        trips.append(near)
     yield from leave(controller, controller.top)
     spread = max(trips) - min(trips)
     if spread > limit_mm + ROUNDING_MM:

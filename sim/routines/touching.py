@@ -26,6 +26,13 @@ class Agreed(NamedTuple):
     apart_mm: float
 
 
+class Feeds(NamedTuple):
+    """Feeds of the first touch and of those that count, mm/min."""
+
+    fast: float
+    slow: float
+
+
 def setter_name(controller: Controller, setter: str | None) -> str:
     """Name of the setter that is meant: the one given, or the selected one."""
     controller.record(setter)
@@ -158,14 +165,13 @@ def slow_touch(
     record: Record,
     setter: str | None,
     near_z_mm: float,
-    feed_mm_per_min: float | None = None,
+    feed_mm_per_min: float,
 ) -> Calls:
     """Back off from ``near_z_mm``, see the input quiet, touch slowly; returns the latched Z, mm."""
     yield from lift(controller, record, near_z_mm)
     controller.require_quiet_input(setter)
     bottom = max(near_z_mm - record.back_off_mm, controller.limits["z"][0])
-    feed = feed_mm_per_min or record.slow_mm_per_min
-    touch = yield from controller.touch(z=bottom, feed_mm_per_min=feed, setter=setter)
+    touch = yield from controller.touch(z=bottom, feed_mm_per_min=feed_mm_per_min, setter=setter)
     return touch.z
 
 
@@ -174,7 +180,7 @@ def two_stage_touch(
     record: Record,
     setter: str | None,
     bottom_z_mm: float,
-    feed_mm_per_min: float | None = None,
+    feeds: Feeds | None = None,
     agree_mm: float | None = None,
 ) -> Calls:
     """One fast touch to find the pad, two slow ones that must agree; returns ``Agreed``.
@@ -186,11 +192,10 @@ def two_stage_touch(
     """
     controller.require_quiet_input(setter)
     bottom = max(bottom_z_mm, controller.limits["z"][0])
-    rough = yield from controller.touch(
-        z=bottom, feed_mm_per_min=record.fast_mm_per_min, setter=setter
-    )
-    first = yield from slow_touch(controller, record, setter, rough.z, feed_mm_per_min)
-    second = yield from slow_touch(controller, record, setter, first, feed_mm_per_min)
+    fast, slow = feeds or Feeds(record.fast_mm_per_min, record.slow_mm_per_min)
+    rough = yield from controller.touch(z=bottom, feed_mm_per_min=fast, setter=setter)
+    first = yield from slow_touch(controller, record, setter, rough.z, slow)
+    second = yield from slow_touch(controller, record, setter, first, slow)
     yield from lift(controller, record, second)
     apart, limit = abs(first - second), record.agree_mm if agree_mm is None else agree_mm
     if apart > limit + ROUNDING_MM:

@@ -25,7 +25,10 @@ if TYPE_CHECKING:
 NEAR_MM = 0.5
 # Pressing a gauge block harder than a firm hand does marks its faces.
 BLOCK_LIMIT_N = 50.0
-# Moves that go across faster than anyone can judge by eye.
+# A snap contact chatters for 1-3 ms; a latch that is taken once is not hurt by it. What comes on
+# again later than this is a second touch to whoever counts.
+CHATTER_S = 0.005
+# Moves that go across without anybody's eye on the gap.
 _ACROSS = ("rapid", "feed")
 _DOWN_LIMIT = 1e-6
 
@@ -68,7 +71,7 @@ class ContactJudge:
         """A line begins: is a hand inside, is there room above what stands under the path?"""
         self.crushed = None
         if self.hand is not None:
-            self._find("hand-in-reach", t, line.source, where=self.hand, what=f"a {line.kind} ran")
+            self._find("hand-in-reach", t, line.source, where=self.hand, what=_ran(line.kind))
         u = line.direction
         if line.kind in _ACROSS and line.arc is None and hypot(u[0], u[1]) > 1e-9:
             self._check_clearance(line, t)
@@ -80,6 +83,9 @@ class ContactJudge:
         lowered = self._first_below(line, self.margin_mm)
         if lowered is None:
             return
+        kind = self.stage.scene.body(lowered.other_body).kind
+        if line.kind == "feed" and kind in ("stock", "table"):
+            return  # a feed move close above the work is what cutting looks like
         low, high = 0.0, self.margin_mm
         for _ in range(14):  # to a thousandth of a margin and better
             middle = (low + high) / 2
@@ -109,18 +115,14 @@ class ContactJudge:
         setter = pad.setter
         too_fast = speed * 60.0 > setter.worst_feed_mm_per_min * (1 + 1e-9)
         if feature == "lug":
-            height = max(lug.height_mm for lug in self.stage.machine.spindle.lugs)
-            severity = "wrong" if line.kind in ("touch", "step") and not too_fast else "harm"
-            self._find(
-                "lug-strike", t, line.source, severity,
-                other="the pad", speed_mm_per_s=speed, lug_mm=height,
-            )  # fmt: skip
+            gentle = line.kind in ("touch", "step") and not too_fast
+            self._lug_strike(line, t, speed, "the pad", "wrong" if gentle else "harm")
         elif self._not_an_edge(feature):
             self._find("missed-edge", t, line.source, feature=feature)
         if self.kernel.rpm != 0.0:
             self._turning(line, pad, t)
         wanted = line.kind in ("touch", "step", "coast", "sag")
-        if not wanted or too_fast:
+        if feature != "lug" and (not wanted or too_fast):
             why = (
                 f"The pad may be met at {setter.worst_feed_mm_per_min:g} mm/min at the most."
                 if wanted
@@ -134,7 +136,16 @@ class ContactJudge:
             return False
         if tool.inserts is not None:
             return not feature.startswith("edge")
-        return feature == "holder"
+        # A plain bar that has no cutting part is measured by whatever hangs lowest.
+        cuts = any(segment.part == "cutting" for segment in tool.stack)
+        return feature == "holder" or (feature == "shank" and cuts)
+
+    def _lug_strike(self, line: Line, t: float, speed: float, other: str, severity: str) -> None:
+        height = max(lug.height_mm for lug in self.stage.machine.spindle.lugs)
+        self._find(
+            "lug-strike", t, line.source, severity,
+            other=other, speed_mm_per_s=speed, lug_mm=height, **self._impact(line, speed),
+        )  # fmt: skip
 
     def _turning(self, line: Line, pad: Pad, t: float) -> None:
         tool = self.stage.tool
@@ -153,18 +164,15 @@ class ContactJudge:
         )  # fmt: skip
 
     def hard(self, line: Line, hit: Any, t: float, speed: float) -> None:
-        """Something hard is met."""
+        """Something hard is met; what the command alone runs through is not met."""
+        if line.block < inf:
+            return
         mover = self._name(hit.moving_body, hit.moving_feature)
         other = self._name(hit.other_body, hit.other_feature)
         if self._wanted(line, hit):
             return
         if "lug" in (hit.moving_feature, hit.other_feature):
-            height = max(lug.height_mm for lug in self.stage.machine.spindle.lugs)
-            self._find(
-                "lug-strike", t, line.source,
-                other=other, speed_mm_per_s=speed, lug_mm=height,
-                **self._impact(line, speed),
-            )  # fmt: skip
+            self._lug_strike(line, t, speed, other, "harm")
             return
         if hit.other_feature == "bolt":
             self._find("missed-edge", t, line.source, feature="open middle, down to the bolt")
@@ -245,7 +253,7 @@ class ContactJudge:
     def touch_asked(self, t: float, source: Source, number: int) -> None:
         """A touch is about to watch an input: was it ever proved?"""
         entry = self.kernel.inputs[number]
-        if entry.proof != 3:
+        if entry.proof != 3 and not entry.seen:  # one that is on is refused: nothing is risked
             self._find("unproved-input", t, source, input=number)
 
     def checked_quiet(self, t: float) -> None:
@@ -272,12 +280,12 @@ class ContactJudge:
     def latched(self, line: Line, entry: Input, t: float) -> None:
         """The controller has noted a position: was anything touching?"""
         pads = self.kernel.pads
-        touching = any(
-            pads[name].touching
+        closed = any(
+            pads[name].pressed
             for name, wire in self.kernel.wires.items()
             if wire.socket == entry.socket
         )
-        if not touching:
+        if not closed:
             assert line.latch is not None
             self._find(
                 "false-trigger", t, line.source, z_mm=line.latch[2],
@@ -288,6 +296,10 @@ class ContactJudge:
 
     def second_trigger(self, line: Line, entry: Input, t: float) -> None:
         """The input comes on again within one touch."""
+        if self.kernel.rpm != 0.0:
+            return  # a turning cutter's next edge passes over the pad: no bounce
+        if t - line.latch_time <= CHATTER_S:
+            return
         self._find(
             "bounce", t, line.source,
             after_ms=(t - line.latch_time) * 1e3, filter_ms=entry.filter_s * 1e3,
@@ -307,8 +319,7 @@ class ContactJudge:
 
     def line_ended(self, line: Line, t: float, walked: float) -> None:
         """What the whole line amounts to."""
-        if line.touched:
-            self._pads_after(line, t)
+        self._pads_after(line, t)
         if line.block < inf:
             self._blocked_after(line, t)
         elif line.hits or line.kind == "rapid":
@@ -316,20 +327,24 @@ class ContactJudge:
 
     def _pads_after(self, line: Line, t: float) -> None:
         for pad in self.kernel.pads.values():
-            if pad.deepest <= 0.0:
-                continue
-            travel, over = pad.deepest, max(pad.deepest - pad.trip, 0.0)
+            travel, pad.deepest = pad.deepest, 0.0
+            if travel <= 0.0 or pad.line_rate <= 0.0:
+                continue  # untouched, or on the way off it
+            over = max(travel - pad.trip, 0.0)
             force, tool = pad.force(travel), self.stage.tool
             if tool is not None and force > tool.force_limit_N:
                 self._find(
                     "tool-overloaded", t, line.source,
-                    force_N=force, limit_N=tool.force_limit_N, over_mm=over,
+                    other="the pad", force_N=force, limit_N=tool.force_limit_N, over_mm=over,
+                    budget_mm=pad.setter.overtravel_mm,
+                    left_mm=max(pad.setter.overtravel_mm - over, 0.0),
+                    why=f"Pad force is preload plus spring rate times travel, and the axis ran "
+                    f"{over:.3f} mm past the trip.",
                 )  # fmt: skip
             if line.kind == "touch" and not line.triggered and line.block < inf:
                 self._runaway(line, pad, t)
             if self.crushed is not None:
-                self._crushed(line, pad, over)
-            pad.deepest = 0.0
+                self._crushed(line, pad)
 
     def _runaway(self, line: Line, pad: Pad, t: float) -> None:
         number = line.watch or 0
@@ -363,7 +378,7 @@ class ContactJudge:
             return f"The contact was {self.kernel.noise.contact}."
         return "The signal never held still for as long as the filter asks."
 
-    def _crushed(self, line: Line, pad: Pad, over: float) -> None:
+    def _crushed(self, line: Line, pad: Pad) -> None:
         assert self.crushed is not None
         t, speed, depth = self.crushed
         why = (
@@ -382,30 +397,36 @@ class ContactJudge:
 
     def _blocked_after(self, line: Line, t: float) -> None:
         if line.stalled:
-            lost = line.track.end_s - line.block
+            lost = line.track.end_s - line.block + line.carried
             self._find("lost-steps", t, line.source, lost_mm=lost)
             return
         press, hit = self.kernel.press, line.block_hit
         depth = hypot(*press)
         if hit is None or depth <= 0.0 or not isfinite(line.block):
             return
-        if self.stage.scene.body(hit.other_body).kind == "block":
-            index = max(range(3), key=lambda i: abs(press[i]))
-            force = min(
-                self.kernel.axes[index].stiffness_N_per_mm * depth,
-                self.kernel.axes[index].thrust_limit_N,
-            )
-            if force > BLOCK_LIMIT_N:
-                self._find(
-                    "squeezed-block", t, line.source,
-                    force_N=force, interference_um=depth * 1e3, limit_N=BLOCK_LIMIT_N,
-                )  # fmt: skip
+        kind = self.stage.scene.body(hit.other_body).kind
+        index = max(range(3), key=lambda i: abs(press[i]))
+        axis = self.kernel.axes[index]
+        force = min(axis.stiffness_N_per_mm * depth, axis.thrust_limit_N)
+        if kind == "block" and force > BLOCK_LIMIT_N:
+            self._find(
+                "squeezed-block", t, line.source,
+                force_N=force, interference_um=depth * 1e3, limit_N=BLOCK_LIMIT_N,
+            )  # fmt: skip
+        tool = self.stage.tool
+        if kind == "stock" and line.kind == "step" and tool and force > tool.force_limit_N:
+            self._find(
+                "tool-overloaded", t, line.source,
+                other="the stock", force_N=force, limit_N=tool.force_limit_N,
+                over_mm=depth, why=f"A step drove the tip {depth * 1e3:.1f} um into the stock, and "
+                "the axis pushes with its stiffness times that.",
+            )  # fmt: skip
 
     def _near_miss(self, line: Line, t: float, walked: float) -> None:
         if line.kind in ("touch", "step", "return", "coast", "sag", "home"):
             return
         ahead = [hit for hit in line.hits if hit.s + line.dead > walked and not hit.graze]
-        needed = stop_distance(line.peak_speed, line.limits)
+        needed = stop_distance(_top_speed(line), line.limits)
         if ahead:
             hit = ahead[0]
             room = hit.s + line.dead - walked
@@ -439,3 +460,22 @@ class ContactJudge:
         if body.endswith(".pad"):
             return "the pad"
         return f"the {body}" if feature in ("", body) else f"the {body}'s {feature}"
+
+
+def _ran(kind: str) -> str:
+    return {"coast": "an axis ran down", "sag": "the head sagged", "home": "an axis homed"}.get(
+        kind, f"a {kind} ran"
+    )
+
+
+def _top_speed(line: Line) -> float:
+    """The highest speed that the line really reached, mm/s."""
+    top = 0.0
+    for piece in line.track.pieces:
+        t0, t1, _, v0, a0, jerk = piece[:6]
+        duration = t1 - t0
+        times = [0.0, duration]
+        if jerk != 0.0 and 0.0 < -a0 / jerk < duration:
+            times.append(-a0 / jerk)
+        top = max(top, *(v0 + a0 * x + jerk * x * x / 2.0 for x in times))
+    return top
