@@ -164,6 +164,32 @@ class Move(_Step):
     feed_mm_per_min: PositiveFloat | None = Field(None, description="absent: rapid")
 
 
+class TouchStep(_Step):
+    """Touch by hand at the controller's keys: feed until the watched input comes on.
+
+    Nothing is asked first and one touch is believed, as a hurried person does. ``store`` says what
+    the height is used for: a row's length, the setter's reference, or work Z.
+    """
+
+    do: Literal["touch"]
+    any_of = ("x_mm", "y_mm", "z_mm")
+    x_mm: float | None = None
+    y_mm: float | None = None
+    z_mm: float | None = None
+    frame: Literal["machine", "work"] = "machine"
+    feed_mm_per_min: PositiveFloat
+    store: Literal["length", "reference", "work-z"] | None = None
+    row: PositiveInt | None = Field(None, description="row to write, or whose length is used")
+    system: SystemName = "G54"
+    keep_wear: bool = Field(False, description="leave the row's old wear where it is")
+
+    @model_validator(mode="after")
+    def _knows_its_row(self) -> TouchStep:
+        if self.store in ("length", "work-z") and self.row is None:
+            raise ValueError(f"store = '{self.store}' needs row")
+        return self
+
+
 class FeelBlock(_Step):
     """Try to slide a gauge block under the face or tip: slides, drags, or won't go."""
 
@@ -323,6 +349,7 @@ AnyStep = Annotated[
     | Jog
     | StepAxis
     | Move
+    | TouchStep
     | FeelBlock
     | StepUntilFeel
     | Mdi

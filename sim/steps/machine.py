@@ -110,6 +110,39 @@ def move(twin: Twin, step: model.Move) -> Calls:
         yield from twin.controller.feed(feed_mm_per_min=step.feed_mm_per_min, **words)  # type: ignore[arg-type]
 
 
+def touch(twin: Twin, step: model.TouchStep) -> Calls:
+    """One bare touch, and what its height is used for. Nothing is asked before."""
+    controller, tables = twin.controller, twin.tables
+    found = yield from controller.touch(
+        step.x_mm, step.y_mm, step.z_mm, step.feed_mm_per_min, step.frame
+    )
+    if step.store is None:
+        return found
+    record, name = controller.record(), tables.selected or ""
+    if step.store == "reference":
+        master = record.master_length_mm if controller.tables.slot else None
+        controller.store_record(
+            name,
+            reference_z_mm=found.z - (master or 0.0),
+            reference_by="master" if master else "face",
+            reference_valid=True,
+            stale="",
+        )
+        return found
+    row = controller.row(step.row or 1)
+    if step.store == "length":
+        if record.reference_z_mm is None:
+            raise StepError(f"{name} has no reference", "take one first")
+        length = found.z - record.reference_z_mm + controller.base_for_lengths()
+        controller.store_length(step.row or 1, length, keep_wear=step.keep_wear)
+        return found
+    if record.height_mm is None:
+        raise StepError(f"the height of {name} is not stored", "measure it, or type it in")
+    z = found.z - row.effective_mm - record.height_mm
+    controller.store_system(step.system, z=z)
+    return found
+
+
 def override(twin: Twin, step: model.Override) -> None:
     """Turn an override knob."""
     twin.kernel.set_override(step.rapid, step.feed)
@@ -194,6 +227,7 @@ DOERS: dict[str, Any] = {
     "jog": jog,
     "step": step_axis,
     "move": move,
+    "touch": touch,
     "override": override,
     "feed-hold": feed_hold,
     "select-setter": select_setter,

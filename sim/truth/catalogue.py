@@ -51,10 +51,9 @@ CATALOGUE: dict[str, Entry] = {
     ),
     "tool-overloaded": Entry(
         "harm",
-        "The pad pressed the tool with {force_N:.1f} N; this tool bears {limit_N:.1f} N.",
-        "Pad force is preload plus spring rate times travel, and the axis ran {over_mm:.3f} mm "
-        "past the trip.",
-        "For tiny tools use a soft pad and a slow feed, or measure them without contact.",
+        "The tool was pressed with {force_N:.1f} N by {other}; it bears {limit_N:.1f} N.",
+        "{why}",
+        "For tiny tools use a soft pad and a slow feed; come down on stock in the smallest steps.",
     ),
     "spun-into-pad": Entry(
         "harm",
