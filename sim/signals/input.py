@@ -66,6 +66,17 @@ class Input:
         first = edges[0][0]
         self.edges = [edge for edge in self.edges if edge[0] < first] + edges
 
+    def spike(self, t: float, width_s: float) -> None:
+        """Something else holds the line on from ``t`` for ``width_s``; what is queued stays."""
+        end, after = t + width_s, self.raw
+        later = []
+        for edge in self.edges:
+            if edge[0] <= end:
+                after = edge[1]
+            else:
+                later.append(edge)
+        self.edges = [(t, True), (end, after), *later]
+
     def see(self, on: bool) -> None:
         """The scan finds ``on``; follow the proof off-on-off."""
         self.seen = on

@@ -29,10 +29,15 @@ class Signalling(KernelState):
             if socket is not None and other.socket == socket:
                 other.socket = None
         wire.socket = socket
+        self._restart_inputs(t)
+        self._start_noise(wire, t)
+
+    def _restart_inputs(self, t: float) -> None:
         for entry in self.inputs.values():
+            # Edges on their way (a bounce, a slow radio) are lost with the plug.
+            self.agenda.clear(*entry.slots)
             entry.start(self._idle_level(entry, t))
             entry.forget_proof()
-        self._start_noise(wire, t)
 
     def _idle_level(self, entry: Input, t: float) -> bool:
         """What an input reads with nothing changing: its plug's circuit, or an open socket."""
@@ -44,9 +49,7 @@ class Signalling(KernelState):
 
     def settle_inputs(self, t: float) -> None:
         """Power-up: every input starts from the level that it finds."""
-        for entry in self.inputs.values():
-            entry.start(self._idle_level(entry, t))
-            entry.forget_proof()
+        self._restart_inputs(t)
         for wire in self.wires.values():
             self._start_noise(wire, t)
 
@@ -97,9 +100,9 @@ class Signalling(KernelState):
         socket = self.machine.sockets.get(wire.socket or "")
         if noise.spikes_per_s > 0.0:
             if socket is not None:
-                quiet = level(wire.circuit(t), socket.active_high)
                 entry = self.inputs[socket.input]
-                self._push(entry, [(t, True), (t + noise.spike_s, quiet)])
+                entry.spike(t, noise.spike_s)
+                self.agenda.set(entry.slots[0], entry.edges[0][0])
             self.agenda.set(
                 wire.slot, t + self.chance.exponential("noise", 1.0 / noise.spikes_per_s)
             )
@@ -171,6 +174,7 @@ class Signalling(KernelState):
             return
         entry.filtered = entry.raw
         entry.filter_time = t
+        entry.quiet_since = entry.edge_time  # a later edge must not take its place
         self.recorder.edge(f"input {entry.number}.filtered", t, entry.raw)
         tick = next_tick(t, entry.scan_s, entry.phase)
         if tick <= t:
@@ -194,7 +198,7 @@ class Signalling(KernelState):
     def _trigger(self, line: Line, entry: Input, t: float) -> None:
         """Latch once, and stop at the next tick of the position loop."""
         habits = self.machine.habits
-        when = {"edge": entry.edge_time, "filter": entry.filter_time, "scan": t}[habits.latch]
+        when = {"edge": entry.quiet_since, "filter": entry.filter_time, "scan": t}[habits.latch]
         line.triggered = True
         line.latch_time = when
         line.latch = self.latched_position(line, when)
