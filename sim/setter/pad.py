@@ -81,9 +81,9 @@ class Pad:
         return self.setter.preload_N + self.setter.rate_N_per_mm * depth
 
 
-def pad_normal(setter: Setter) -> tuple[float, float, float]:
-    """Unit normal of the pad's face in world axes, for a setter that is not turned."""
-    tilt, axis = radians(setter.tilt_deg), radians(setter.tilt_axis_deg)
+def pad_normal(setter: Setter, turn_deg: float = 0.0) -> tuple[float, float, float]:
+    """Unit normal of the pad's face in world axes, for a setter turned about its own axis."""
+    tilt, axis = radians(setter.tilt_deg), radians(setter.tilt_axis_deg + turn_deg)
     # Rotating (0, 0, 1) by tilt about the horizontal axis (cos a, sin a, 0).
     return (sin(tilt) * sin(axis), -sin(tilt) * cos(axis), cos(tilt))
 

@@ -63,7 +63,7 @@ class Chance:
         return float(self._stream(source).standard_exponential()) * mean
 
     def poisson(self, source: str, mean: float) -> int:
-        """A count of this mean; the rounded mean with chance off."""
+        """A count of this mean; 0 with chance off."""
         if not self.on or mean == 0.0:
             return 0
         return int(self._stream(source).poisson(mean))

@@ -28,16 +28,16 @@ class Ending(Meeting):
             if pad.touching:
                 pad.deepest = max(pad.deepest, pad.depth_at(walked))
                 pad.depth = pad.depth_at(walked)
-        self._keep_lost_motion(line, walked)
+        pressed_mm = line.dead - line.take_up  # of the dead path, this comes first
+        self._keep_lost_motion(line, walked - pressed_mm)
         self.command = line.command_at(s)
         if line.outcome == "goal" and s == line.goal and line.data is not None:
             self.command = line.data  # the exact target, free of rounding along the path
         if not blocked:
             u = line.direction
-            left = line.dead - line.take_up - s
-            if line.dead > line.take_up and left <= LEAST_MOVE_MM:
+            if pressed_mm > 0.0 and pressed_mm - s <= LEAST_MOVE_MM:
                 self.press, self.press_hit = ZERO, None
-            elif line.dead > line.take_up:
+            elif pressed_mm > 0.0:
                 self.press = (
                     self.press[0] + u[0] * s,
                     self.press[1] + u[1] * s,
@@ -55,7 +55,7 @@ class Ending(Meeting):
         if line.take_up == 0.0:
             return
         axis = max(range(3), key=lambda i: abs(line.direction[i]))
-        moved = min(walked, line.take_up)
+        moved = min(max(walked, 0.0), line.take_up)
         lost = list(self.lost)
         lost[axis] += -moved if line.direction[axis] > 0.0 else moved
         self.lost = (lost[0], lost[1], lost[2])

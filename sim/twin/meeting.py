@@ -5,8 +5,8 @@ from __future__ import annotations
 from math import inf
 from typing import TYPE_CHECKING, Any
 
-from drytouch.sim.setter import LEAST_RATE, bounce_edges
-from drytouch.sim.twin.line import LEAST_MOVE_MM, Line
+from drytouch.sim.setter import LEAST_RATE, bounce_edges, pad_normal
+from drytouch.sim.twin.line import LEAST_MOVE_MM, Line, Vector
 from drytouch.sim.twin.planning import Planning
 
 if TYPE_CHECKING:
@@ -21,6 +21,8 @@ class Meeting(Planning):
         u = line.direction
         self._turn_round(line)
         dead = line.dead
+        if line.kind == "home":
+            line.goal += dead  # the switch is on the slide: lost motion comes on top
         reach = max(line.goal - dead, 0.0)
         line.hits = self.stage.contacts(line.start, u, reach, line.arc)
         self.targets.clear()
@@ -61,18 +63,21 @@ class Meeting(Planning):
 
     def _follow_on(self, pad: Pad, line: Line, t: float) -> None:
         """A pad that is pressed when the line starts: depth goes on from where it is."""
-        u, n = line.direction, pad.normal
+        u, n = line.direction, self._normal(pad)
         rate = -(u[0] * n[0] + u[1] * n[1] + u[2] * n[2])
         pad.follow(line.dead, pad.depth, rate)
         self.recorder.pad(pad.name, t, line.id, 0.0, pad.depth, rate, pad.solid)
         if rate < 0.0:
             if pad.pressed:
-                self.targets[pad.slots["open"]] = pad.s_at(min(pad.release, pad.depth)) or 0.0
-            self.targets[pad.slots["leave"]] = pad.s_at(0.0) or 0.0
+                self.targets[pad.slots["open"]] = (
+                    line.dead - max(pad.depth - pad.release, 0.0) / rate
+                )
+            self.targets[pad.slots["leave"]] = line.dead - pad.depth / rate
         elif rate >= LEAST_RATE:
-            if not pad.pressed:
-                self.targets[pad.slots["close"]] = pad.s_at(max(pad.trip, pad.depth)) or 0.0
-            self.targets[pad.slots["solid"]] = pad.s_at(pad.solid) or 0.0
+            if not pad.pressed and (pad.setter.kind == "switch" or self._plate_conducts()):
+                self.targets[pad.slots["close"]] = line.dead + max(pad.trip - pad.depth, 0.0) / rate
+            # Rounding may have left it a last bit past solid: then it is met at once.
+            self.targets[pad.slots["solid"]] = line.dead + max(pad.solid - pad.depth, 0.0) / rate
 
     def _approach(self, hit: Any, line: Line) -> None:
         """One contact ahead: a pad to be pushed in, or something hard."""
@@ -84,7 +89,7 @@ class Meeting(Planning):
         if pad.touching or pad.slots["contact"] in self.targets:
             return  # of what would meet the pad, the first does
         u = line.heading(hit.s)
-        n = pad.normal
+        n = self._normal(pad)
         rate = -(u[0] * n[0] + u[1] * n[1] + u[2] * n[2])
         if rate < LEAST_RATE:
             self._set_hard(s, hit, line)
@@ -95,6 +100,13 @@ class Meeting(Planning):
             hit.other_feature if hit.moving_body == f"{pad.name}.pad" else (hit.moving_feature)
         )
         self.targets[pad.slots["contact"]] = s
+
+    def _normal(self, pad: Pad) -> Vector:
+        """Where a tilted pad's face looks, as its setter now stands."""
+        if pad.setter.tilt_deg != 0.0:
+            place = self.stage.places.get(pad.name)
+            pad.normal = pad_normal(pad.setter, place.turn_deg if place else 0.0)
+        return pad.normal
 
     def _pad_of(self, hit: Any) -> Pad | None:
         for body in (hit.other_body, hit.moving_body):
@@ -114,9 +126,10 @@ class Meeting(Planning):
 
     def _edge_lateness(self, line: Line) -> float:
         """A slowly turning ring of edges finds the pad late, by up to feed per turn and edge."""
-        if self.rpm == 0.0 or not self.stage.edges or line.feed is None:
+        edges = self.stage.edges
+        if self.rpm == 0.0 or edges is None or line.feed is None:
             return 0.0
-        passes_per_s = abs(self.rpm) / 60.0
+        passes_per_s = abs(self.rpm) / 60.0 * edges.count
         return self.chance.uniform("edge-pass", line.feed / passes_per_s)
 
     def _limit_switch(self, line: Line) -> None:
@@ -127,7 +140,8 @@ class Meeting(Planning):
             u = line.direction[i]
             end = line.start[i] + u * line.goal
             high, low = axis.max_mm + axis.hard_margin_mm, axis.min_mm - axis.hard_margin_mm
-            if end > high or end < low:
+            # An axis that is past its switch already is stopped only from going further.
+            if (u > LEAST_MOVE_MM and end > high) or (u < -LEAST_MOVE_MM and end < low):
                 s = ((high if u > 0.0 else low) - line.start[i]) / u + line.dead
                 self.targets["limit"] = min(self.targets.get("limit", inf), max(s, 0.0))
 
@@ -195,7 +209,8 @@ class Meeting(Planning):
             return
         line.block = s
         self.recorder.event(t, "blocked", None)
-        self._time_fault(line, t)
+        if line.kind not in ("coast", "sag"):  # without power there is nothing to give up
+            self._time_fault(line, t)
 
     def _stall(self, t: float) -> None:
         line = self.line

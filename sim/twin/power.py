@@ -74,7 +74,8 @@ class Power(Ending):
         self.estopped = True
         line = self.line
         if line is None:
-            self._power_off(t, simpy.Event(self.env))
+            if self.powered:  # else the brake holds already
+                self._power_off(t, simpy.Event(self.env))
         elif self.machine.emergency_stop.category == 1:
             line.stopping = True
             line.outcome = "e-stop"
@@ -87,21 +88,21 @@ class Power(Ending):
             self._end(line, t, min(s, line.block))
             self.powered = False
             self._let_go()
-            self._coast(line, speed, t)
+            self._coast(line, line.heading(s), speed, t)
 
     def _power_off(self, t: float, done: simpy.Event) -> None:
         self.powered = False
         self._let_go()
         self._sag(t, done)
 
-    def _coast(self, line: Line, speed: float, t: float) -> None:
-        """Run down by friction from the actual speed."""
+    def _coast(self, line: Line, heading: Vector, speed: float, t: float) -> None:
+        """Run down by friction from the actual speed, straight on."""
         if speed <= 0.0:
             self._sag(t, line.done)
             return
         deceleration = self.machine.emergency_stop.coast_deceleration_mm_per_s2
         pieces = coast(State(0.0, speed, 0.0), t, deceleration)
-        self._free_run("coast", line.direction, pieces, t, line.done, line)
+        self._free_run("coast", heading, pieces, t, line.done, line)
 
     def _sag(self, t: float, done: simpy.Event) -> None:
         """The head drops a little before its brake holds."""
