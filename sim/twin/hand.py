@@ -30,14 +30,14 @@ class Hand:
 
         @wraps(target)
         def call(*args: Any, **kwargs: Any) -> Any:
-            before = len(self._twin.judge.alarms)
             made = target(*args, **kwargs)
             if not isinstance(made, Generator):
                 return made
-            result = self._twin.perform(made)
-            alarms = self._twin.judge.alarms
-            if len(alarms) > before:
-                raise ControllerAlarm(*alarms[-1][1].args)
+            result, error = self._twin.drive(made)
+            if isinstance(error, ControllerAlarm):
+                raise ControllerAlarm(*error.args)  # anew: its traceback starts here
+            if error is not None:
+                raise error
             return result
 
         return call

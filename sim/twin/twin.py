@@ -117,6 +117,17 @@ class Twin:
             self.controller.source = source
         if not isinstance(calls, Generator):
             return calls
+        result, error = self.drive(calls)
+        if error is not None and not isinstance(error, ControllerAlarm):
+            raise error
+        return result
+
+    def drive(self, calls: Generator[Any, Any, Any]) -> tuple[Any, Exception | None]:
+        """Drive a generator of calls to its end; its result, and the error that ended it.
+
+        Raises:
+            StepError: it waits for ever, or longer than the scenario's limit.
+        """
         box: list[Any] = [None, None]
         process = self.env.process(_guarded(calls, box))
         env = self.env
@@ -125,9 +136,7 @@ class Twin:
             if env.peek() > limit:
                 raise _too_long(env.peek(), limit)
             env.step()
-        if box[1] is not None and not isinstance(box[1], ControllerAlarm):
-            raise box[1]
-        return box[0]
+        return box[0], box[1]
 
     def advance(self, time_s: float) -> None:
         """Bring the twin up to a simulated time (live use)."""
