@@ -46,6 +46,7 @@ class Controller:
         self.homed = True
         self.alarm_now: ControllerAlarm | None = None
         self.source = Source()
+        self._waiting_key: tuple[str, int, float] | None = None
 
     # ---- what it knows -------------------------------------------------------------------
 
@@ -297,7 +298,16 @@ class Controller:
         yield from self._single("jog", axis, by_mm, speed_mm_per_min)
 
     def start_jog(self, axis: str, sign: int, speed_mm_per_min: float) -> Line | None:
-        """Press a jog key; ``release_jog`` lets it go. Returns the line, or None at a limit."""
+        """Press a jog key; ``release_jog`` lets it go.
+
+        Returns the line, or None at a limit. One axis at a time: while one still moves by jog, a
+        second key (or the other way) waits for rest, and the answer is None as well.
+        """
+        running = self._kernel.line
+        if running is not None and running.kind in ("jog", "step"):
+            self._waiting_key = (axis, sign, speed_mm_per_min)
+            running.done.callbacks.append(self._next_key)
+            return None
         index = "xyz".index(axis)
         limits = self._kernel.axes[index]
         room = (limits.max_mm if sign > 0 else limits.min_mm) - self._kernel.command[index]
@@ -311,9 +321,22 @@ class Controller:
             "jog", direction, abs(room), speed_mm_per_min / 60.0, None, self.source  # type: ignore[arg-type]
         )  # fmt: skip
 
-    def release_jog(self) -> None:
-        """Let the jog key go."""
-        self._kernel.release()
+    def release_jog(self, axis: str | None = None) -> None:
+        """Let a jog key go: that of ``axis``, or all of them."""
+        waiting, line = self._waiting_key, self._kernel.line
+        moves = line is not None and (axis is None or line.direction["xyz".index(axis)] != 0.0)
+        if moves and line is not None and not line.released:
+            self._kernel.release()
+            if axis is not None:
+                return  # the other way of the same axis has its own key, which is still down
+        if waiting is not None and axis in (None, waiting[0]):
+            self._waiting_key = None
+
+    def _next_key(self, _: object) -> None:
+        """Everything rests: a key that still waits has its turn."""
+        key, self._waiting_key = self._waiting_key, None
+        if key is not None and self._kernel.powered and self.alarm_now is None:
+            self.start_jog(*key)
 
     def step(self, axis: str, by_mm: float) -> Calls:
         """Tap the step key once: one signed step (mm)."""
