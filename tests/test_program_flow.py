@@ -199,6 +199,7 @@ def test_deleted_lines_are_read_but_not_run() -> None:
     assert results(text, 101, 102, options=Options(block_delete=True)) == [1, 0]
     assert failing("/G1 X\nM2\n", Options(block_delete=True)).code == "E-NUM"
     assert failing("/G1 X[1/0]\nM2\n", Options(block_delete=True)).code == "E-DOMAIN"
+    assert failing("/G1 F5\nM2\n", Options(block_delete=True)).code == "E-MISSING"
 
 
 @pytest.mark.parametrize(

@@ -88,6 +88,22 @@ def test_printed_line_reads_back_the_same(line: Line) -> None:
     assert print_line(again) == text
 
 
+@pytest.mark.parametrize(
+    ("text", "printed"),
+    [
+        ("IFIX[2]", "IFIX[2]"),
+        ("D#1GTAN[1]LEXP[2]", "D#1 GTAN[1] LEXP[2]"),
+        ("X#1GEXP[0]LTAN[0]", "X#1 GEXP[0] LTAN[0]"),
+        ("X[ABS[1]/2GT3]", "X[ABS[1] / 2 GT 3]"),
+        ("X[#1GTABS[2]LE#3]", "X[#1 GT ABS[2] LE #3]"),
+        ("XATAN[1]/[2]Y[ATAN[1]/[2]/3]", "XATAN[1]/[2] Y[ATAN[1]/[2] / 3]"),
+        ("AACOS[1]BASIN[1]", "AACOS[1] BASIN[1]"),
+    ],
+)
+def test_letters_that_look_like_the_start_of_something_else(text: str, printed: str) -> None:
+    assert print_line(parse_line(text)) == printed
+
+
 plain_texts = st.builds(
     lambda delete, label, words: delete + label + "".join(words),
     st.sampled_from(["", "/"]),

@@ -9,10 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from program_cases import bench, drain, events, run, typed
 
+from drytouch.sim.errors import ControllerAlarm
 from drytouch.sim.program import IdealMachine, Interpreter, LanguageSettings, Machine, ProgramError
 from drytouch.sim.program.arcs import arc_by_centre, arc_by_radius, arc_extent
 from drytouch.sim.program.ideal import Box, floor_at
-from drytouch.sim.program.machine import SetterRecord, ToolRow
+from drytouch.sim.program.machine import Motion, SetterRecord, ToolRow, Vector
 from drytouch.sim.program.machine_values import FIRST, LAST, MACHINE_VALUES, describe
 from drytouch.sim.program.settings import POINTS, SETTING_NAMES
 
@@ -145,6 +146,42 @@ def test_tables_are_written_whole_in_mm() -> None:
     assert log[1] == ("tool row", 3, pytest.approx(101.6), 0)
     assert log[2][0] == "origins"
     assert log[2][1][1] == pytest.approx((25.4, 0, 0))
+
+
+def test_line_that_is_stopped_after_its_tables_were_written_keeps_them() -> None:
+    class Interrupted(IdealMachine):
+        def pause(self, optional: bool, text: str) -> Motion:
+            raise KeyboardInterrupt
+
+    interpreter = Interpreter(Interrupted())
+    with pytest.raises(KeyboardInterrupt):
+        typed(interpreter, "G10 L2 P1 X5 M0")
+    assert interpreter.machine.work_origins_mm()[0] == (5, 0, 0)
+    assert interpreter.state.parameters.read(5221) == 5
+
+
+def test_table_that_the_machine_refuses_is_as_before() -> None:
+    class Refusing(IdealMachine):
+        def write_work_origins(self, origins_mm: tuple[Vector, ...], line: int) -> None:
+            raise ControllerAlarm("wrong-state", "the table is locked")
+
+    interpreter = Interpreter(Refusing())
+    for text in ("G10 L2 P2 X5", "#5241=5 G4 P1"):
+        with pytest.raises(ControllerAlarm):
+            typed(interpreter, text)
+        assert interpreter.state.parameters.read(5241) == 0
+
+
+def test_setting_on_a_line_that_calls_reaches_the_table() -> None:
+    interpreter = bench()
+    run(interpreter, "%\n#5241=5 G65 P110\nO110\nM99\n%\n")
+    assert interpreter.machine.work_origins_mm()[1] == (5, 0, 0)
+
+
+def test_move_to_where_the_axes_are_is_no_move() -> None:
+    interpreter = bench(position=(1.0, 2.0, 3.0))
+    typed(interpreter, "G0 X1", "G1 Y2", "G31 Z3", "G28 G91 X0", "G90 G10 L2 P1 X1 Y2 Z3", "G1 X-1")
+    assert [e for e in events(interpreter) if e[0] != "origins"] == [("rapid", (0, 2, 3))]
 
 
 def test_assigned_origin_acts_at_the_next_selection() -> None:

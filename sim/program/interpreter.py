@@ -6,26 +6,25 @@ A line is evaluated and checked whole before any of it acts. What it then does i
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, field
 from typing import Any
 
-from drytouch.sim.errors import ControllerAlarm
-from drytouch.sim.program import machine_values
-from drytouch.sim.program.block import ARGUMENT_PARAMETER, Block, build_block, check_block
+from drytouch.sim.program.block import ARGUMENT_PARAMETER, Block, check_block
 from drytouch.sim.program.errors import ProgramError
-from drytouch.sim.program.flow import LOOP_NUMBERS, Program
-from drytouch.sim.program.line import Flow, Line, Value
+from drytouch.sim.program.flow import Program
+from drytouch.sim.program.frames import Frame, next_index
+from drytouch.sim.program.line import Line
 from drytouch.sim.program.machine import Machine
 from drytouch.sim.program.modal import STOP, SYSTEM
-from drytouch.sim.program.parameters import TABLES, TOUCH_RESULT
+from drytouch.sim.program.parameters import TABLES
 from drytouch.sim.program.reader import column_of, parse_line
+from drytouch.sim.program.reading import Reading
+from drytouch.sim.program.run import Run
 from drytouch.sim.program.settings import LanguageSettings
 from drytouch.sim.program.start_line import start_from
 from drytouch.sim.program.state import State, start_state, take_from_machine
-from drytouch.sim.program.steps import STEPS, Run
-from drytouch.sim.program.values import evaluate, nearest_integer, parameter_index
+from drytouch.sim.program.steps import CALL_STEPS, STEPS
 
 CALL_DEPTH_LIMIT = 4
 # A routine of a few hundred lines between two moves is long; this many without time is a loop.
@@ -61,19 +60,6 @@ class Finished:
     lines: int
 
 
-@dataclass(slots=True)
-class _Frame:
-    program: Program
-    index: int = 0
-    repeats_left: int = 0
-    given: dict[int, float | None] = field(default_factory=dict)
-    rounds: dict[int, int] = field(default_factory=dict)
-
-    def locals(self) -> dict[int, float | None]:
-        """Return fresh local parameters, filled with the arguments of the call."""
-        return dict(self.given)
-
-
 class Interpreter:
     """A control's language side: state that outlives programs, and the machine that it moves."""
 
@@ -86,64 +72,23 @@ class Interpreter:
         self.machine = machine
         self.settings = settings or LanguageSettings()
         self.state = state or start_state(machine)
-        self.read_the_machine = False
-        # The oldest entry is what a control that reads ahead would see now.
-        self._earlier: deque[dict[int, float | None]] = deque(
-            maxlen=self.settings.read_ahead_lines + 1
-        )
-
-    # Reading values.
+        self.reading = Reading(machine, self.settings, self.state)
 
     def read(self, number: int) -> float | None:
         """Return the value of a parameter, numbered ones and those that read the machine."""
-        if self.settings.read_ahead_lines and number in _LIVE and self._earlier:
-            return self._earlier[0].get(number)
-        return self._read_now(number)
-
-    def _read_now(self, number: int) -> float | None:
-        if machine_values.machine_value(number) is None:
-            return self.state.parameters.read(number)
-        self.read_the_machine = True
-        return machine_values.read_machine_value(
-            number, self.machine, self.state.touch, self.state.modal.unit_mm
-        )
-
-    def _value(self, value: Value, at: int) -> float | None:
-        try:
-            return evaluate(value, self.read, self.settings)
-        except ProgramError as error:
-            raise error.located(column=at + 1) from None
-
-    def _integer(self, value: Value, at: int, what: str) -> int:
-        number = self._value(value, at) or 0.0
-        whole = nearest_integer(number)
-        if whole is None:
-            raise ProgramError("E-FLOW", f"{what} is an integer, not {number:g}", column=at + 1)
-        return whole
+        return self.reading.read(number)
 
     # One line.
 
-    def _evaluate(self, line: Line) -> tuple[list[tuple[int, float | None]], Block]:
-        writes = []
-        for setting in line.settings:
-            value = self._value(setting.value, setting.at)
-            try:
-                index = parameter_index(setting.index, self.read, self.settings)
-                self.state.parameters.check_writable(index, value)
-            except ProgramError as error:
-                raise error.located(column=setting.at + 1) from None
-            writes.append((index, value))
-        words = []
-        for word in line.words:
-            value = self._value(word.value, word.at)
-            if value is not None:
-                words.append((word.letter, value, word.at))
-        return writes, build_block(words)
+    def _checked(self, line: Line) -> tuple[list[tuple[int, float | None]], Block]:
+        """Evaluate and check a line; changes nothing."""
+        writes, block = self.reading.line(line)
+        check_block(block, self.state.modal, self.machine.slots)
+        return writes, block
 
     def _run_line(self, line: Line, number: int, options: Options) -> Generator[Any, Any, Block]:
         """Evaluate, check and execute a line that is not flow; returns its block."""
-        writes, block = self._evaluate(line)
-        check_block(block, self.state.modal, self.machine.slots)
+        writes, block = self._checked(line)
         if block.m.get(STOP) == 99 and not self.state.parameters.frames:
             raise block.wrong("E-FLOW", "M99 outside a called program", "M99")
         kept = self.state.parameters.tables() if _touches_tables(writes, block) else None
@@ -154,43 +99,34 @@ class Interpreter:
         try:
             if line.comments:
                 run.comment(line.comments[-1])
-            if not block.call:
-                for applies, step in STEPS:
-                    if applies(block):
-                        yield from step(run)
-        except (ProgramError, ControllerAlarm):
-            if kept is not None:
+            for applies, step in STEPS if not block.call else CALL_STEPS:
+                if applies(block):
+                    yield from step(run)
+        except BaseException:
+            # Whatever stopped the line, a reset included: the tables are as before it.
+            if kept is not None and not run.committed:
                 self.state.parameters.restore_tables(kept)
             raise
         return block
-
-    def _start_memory(self) -> None:
-        # Whatever was read early is read again after a stop: the control stands still.
-        self._earlier.clear()
-        self._remember()
-
-    def _remember(self) -> None:
-        if self.settings.read_ahead_lines:
-            self._earlier.append({number: self._read_now(number) for number in _LIVE_NUMBERS})
 
     def execute_line(self, text: str, options: Options | None = None) -> Generator[Any, Any, Block]:
         """Run one line as typed by hand (MDI). Flow needs a program; a call is allowed."""
         options = options or Options()
         take_from_machine(self.state, self.machine)
-        self._start_memory()
+        self.reading.start_memory()
         line = parse_line(text, "typed", 1)
         try:
             if line.flow is not None or line.program is not None or line.percent:
                 raise ProgramError("E-FLOW", "this needs a program; it can't be typed by itself")
             if line.block_delete and options.block_delete:
-                self._evaluate(line)
+                self._checked(line)
                 return Block()
             block = yield from self._run_line(line, 1, options)
             if block.call:
                 yield from self._execute(
                     [self._call(block, options, 0)], options, called_by_hand=True
                 )
-            self._remember()
+            self.reading.remember()
             return block
         except ProgramError as error:
             raise _placed(error, "typed", 1, text) from None
@@ -206,8 +142,8 @@ class Interpreter:
         """
         options = options or Options()
         take_from_machine(self.state, self.machine)
-        self._start_memory()
-        frame = _Frame(program)
+        self.reading.start_memory()
+        frame = Frame(program)
         if options.start_line:
             try:
                 frame.index = yield from start_from(self, program, options)
@@ -216,7 +152,7 @@ class Interpreter:
         return (yield from self._execute([frame], options))
 
     def _execute(
-        self, frames: list[_Frame], options: Options, called_by_hand: bool = False
+        self, frames: list[Frame], options: Options, called_by_hand: bool = False
     ) -> Generator[Any, Any, Finished]:
         parameters = self.state.parameters
         base = len(parameters.frames)
@@ -229,7 +165,7 @@ class Interpreter:
             del parameters.frames[base:]
 
     def _loop(
-        self, frames: list[_Frame], options: Options, called_by_hand: bool
+        self, frames: list[Frame], options: Options, called_by_hand: bool
     ) -> Generator[Any, Any, Finished]:
         executed = idle = 0
         last_time = self.machine.time_s
@@ -256,7 +192,7 @@ class Interpreter:
                 message = f"{idle} lines ran and no time passed: the program goes round in a circle"
                 raise program.locate(ProgramError("E-FLOW", message), index)
 
-    def _execute_at(self, frames: list[_Frame], options: Options) -> Generator[Any, Any, str]:
+    def _execute_at(self, frames: list[Frame], options: Options) -> Generator[Any, Any, str]:
         """Run the line that the last frame is at and move on; returns the ending code, if any."""
         frame = frames[-1]
         program, index = frame.program, frame.index
@@ -266,22 +202,22 @@ class Interpreter:
             options.on_line(number, program.texts[index])
         frame.index += 1
         if line.block_delete and options.block_delete:
-            self._evaluate(line)
+            self._checked(line)
             return ""
         if line.flow is not None:
             try:
-                frame.index = self._flow(frame, index, line.flow, options)
+                frame.index = next_index(frame, index, line.flow, self.reading, options.loop_limit)
             except ProgramError as error:
                 raise error.located(column=line.flow.at + 1) from None
-            self._remember()
+            self.reading.remember()
             return ""
         if line.is_blank:
             return ""
         block = yield from self._run_line(line, number, options)
         if block.m.get(STOP) in (0, 1, 60):
-            self._start_memory()
+            self.reading.start_memory()
         else:
-            self._remember()
+            self.reading.remember()
         if block.call:
             called = self._call(block, options, len(frames) - 1)
             self.state.parameters.frames.append(called.locals())
@@ -294,7 +230,7 @@ class Interpreter:
             take_from_machine(self.state, self.machine)
         return end
 
-    def _call(self, block: Block, options: Options, depth: int) -> _Frame:
+    def _call(self, block: Block, options: Options, depth: int) -> Frame:
         if depth >= CALL_DEPTH_LIMIT:
             raise block.wrong("E-FLOW", f"calls nest {CALL_DEPTH_LIMIT} deep at most", "G650")
         number = block.integer("P", 1, 99999, "program")
@@ -307,69 +243,17 @@ class Interpreter:
             for letter, value in block.values.items()
             if letter in ARGUMENT_PARAMETER
         }
-        return _Frame(program, 0, repeats - 1, given)
+        return Frame(program, 0, repeats - 1, given)
 
-    def _return(self, frames: list[_Frame]) -> None:
+    def _return(self, frames: list[Frame]) -> None:
         """Leave a called program, or run it once more."""
         parameters = self.state.parameters
         frame = frames.pop()
         parameters.frames.pop()
         if frame.repeats_left:
-            again = _Frame(frame.program, 0, frame.repeats_left - 1, frame.given)
+            again = Frame(frame.program, 0, frame.repeats_left - 1, frame.given)
             parameters.frames.append(again.locals())
             frames.append(again)
-
-    def _flow(self, frame: _Frame, index: int, flow: Flow, options: Options) -> int:
-        """Return the index of the line that runs next."""
-        program = frame.program
-        if flow.kind == "GOTO":
-            return program.find(self._integer(flow.target, flow.at, "a label"), index)
-        if flow.kind == "END":
-            start = self._partner(program, index, flow)
-            opening = program.line(start).flow
-            assert opening is not None
-            numbers = {self._integer(f.target, f.at, "a loop number") for f in (opening, flow)}
-            if len(numbers) > 1:
-                raise ProgramError("E-FLOW", "END and DO have different numbers")
-            return start
-        assert flow.condition is not None
-        holds = self._value(flow.condition, flow.at) not in (None, 0.0)
-        if flow.kind == "IF":
-            target = self._integer(flow.target, flow.at, "a label")
-            return program.find(target, index) if holds else index + 1
-        return self._while(frame, index, flow, holds, options)
-
-    def _while(self, frame: _Frame, index: int, flow: Flow, holds: bool, options: Options) -> int:
-        partner = self._partner(frame.program, index, flow)
-        if self._integer(flow.target, flow.at, "a loop number") not in LOOP_NUMBERS:
-            raise ProgramError("E-FLOW", "a loop has the number 1, 2 or 3", column=flow.at + 1)
-        if not holds:
-            frame.rounds.pop(index, None)
-            return partner + 1
-        frame.rounds[index] = frame.rounds.get(index, 0) + 1
-        if frame.rounds[index] > options.loop_limit:
-            raise ProgramError("E-FLOW", f"the loop ran more than {options.loop_limit} times")
-        return index + 1
-
-    @staticmethod
-    def _partner(program: Program, index: int, flow: Flow) -> int:
-        partner = program.partners.get(index)
-        if partner is None:
-            other = "END" if flow.kind == "WHILE" else "WHILE"
-            raise ProgramError("E-FLOW", f"{flow.kind} without its {other}")
-        return partner
-
-
-_LIVE_NUMBERS = (
-    *range(TOUCH_RESULT, TOUCH_RESULT + 6),
-    *(
-        number
-        for entry in machine_values.MACHINE_VALUES
-        if entry.live
-        for number in range(entry.first, entry.last + 1)
-    ),
-)
-_LIVE = frozenset(_LIVE_NUMBERS)
 
 
 def _touches_tables(writes: list[tuple[int, float | None]], block: Block) -> bool:
