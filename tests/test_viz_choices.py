@@ -8,7 +8,19 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from test_viz_recordings import LINKS, MADE, crushed_pad, lug_on_pad, right_touch, tool_over_stock
+from test_viz_recordings import (
+    CENTRE,
+    LINKS,
+    MADE,
+    TABLE_Z,
+    crushed_pad,
+    end_mill,
+    lug_on_pad,
+    machine,
+    right_touch,
+    setter,
+    tool_over_stock,
+)
 
 from drytouch.sim.recording import Recorder, Recording
 
@@ -17,9 +29,18 @@ pytest.importorskip("PIL")
 
 from drytouch.sim.scene.shapes import Box, Cone, Cylinder, Mesh, Ring, Sphere
 from drytouch.viz import ink, look, words
+from drytouch.viz.belief import believed_parts
 from drytouch.viz.meshes import Solid, mesh_of, solids_at
 from drytouch.viz.moment import choose_moment, worst_finding
-from drytouch.viz.view import box_gap, choose_place, choose_view, crosses, in_bore, opened
+from drytouch.viz.view import (
+    box_gap,
+    choose_place,
+    choose_view,
+    crosses,
+    in_bore,
+    opened,
+    whole_view,
+)
 
 
 def judged(outcome: dict[str, Any] | None, events: list[tuple[float, str]] = ()) -> Recording:  # type: ignore[assignment]
@@ -128,6 +149,67 @@ def test_an_empty_scene_has_a_place_and_a_view() -> None:
     assert place.carried is None
     view = choose_view([], place)
     assert all(math.isfinite(number) for number in view.eye)
+
+
+def knocked(believed: tuple[float, float] | None) -> Recording:
+    """A setter that was knocked 9 mm along X at 1 s, in all secrecy."""
+    recorder = Recorder()
+    recorder.begin({"name": "x"}, LINKS, 1, (CENTRE[0], CENTRE[1], -200.0))
+    for body in (*machine(False), *setter(), end_mill(10.0)):
+        recorder.scene(0.0, "place", body.id, body)
+    if believed is not None:
+        recorder.belief(0.5, "setter main x_mm", believed[0])
+        recorder.belief(0.5, "setter main y_mm", believed[1])
+    for body_id in ("main", "main.pad"):
+        recorder.scene(1.0, "move", body_id, (CENTRE[0] + 9.0, CENTRE[1], TABLE_Z))
+    moved = finding("setter-moved", "risky", 1.0)
+    recorder.end(2.0, {"verdict": "risky", "findings": [moved], "numbers": []})
+    return Recording.from_recorder(recorder)
+
+
+@pytest.mark.parametrize(
+    ("believed", "shift"), [(None, (-9.0, 0.0)), ((CENTRE[0], CENTRE[1] - 5.0), (-9.0, -5.0))]
+)
+def test_a_knocked_setter_is_outlined_where_it_is_taken_to_be(
+    believed: tuple[float, float] | None, shift: tuple[float, float]
+) -> None:
+    recording = knocked(believed)
+    moment = choose_moment(recording)
+    solids = solids_at(recording, moment.t)
+    place = choose_place(solids, "setter-moved")
+    view = choose_view(solids, place)
+    assert view.preset in look.PRESETS_OF_A_PLACE
+    assert place.support is not None
+    (part,) = believed_parts(recording, moment, solids, None, 4.0, view.half_height_mm)
+    x, y, z = place.support.middle
+    assert part.solid.middle == pytest.approx((x + shift[0], y + shift[1], z), abs=1e-3)
+    right_place = (CENTRE[0] + 9.0, CENTRE[1])
+    assert not believed_parts(knocked(right_place), moment, solids, None, 4.0, view.half_height_mm)
+
+
+def test_a_believed_tip_is_outlined_when_it_shows() -> None:
+    recording = tool_over_stock()
+    moment = choose_moment(recording)
+    solids = solids_at(recording, moment.t)
+    tip = next(s for s in solids if s.look == "tip")
+    number = words.NumberOff("Row 3 length", 98.0, 95.0, 3.0, 0.01)
+    (part,) = believed_parts(recording, moment, solids, number, 4.0, 60.0)
+    # A length that is too long puts the tip too low.
+    assert part.solid.bounds[4] == pytest.approx(tip.bounds[4] - 3.0, abs=1e-3)
+    small = number._replace(belief=95.12, error=0.12)
+    assert believed_parts(recording, moment, solids, small, 4.0, 60.0) == []
+    other = number._replace(name="G54 z")
+    assert believed_parts(recording, moment, solids, other, 4.0, 60.0) == []
+
+
+def test_the_whole_view_holds_everything() -> None:
+    recording = crushed_pad()
+    solids = solids_at(recording, 0.0)
+    view = whole_view(solids)
+    for solid in solids:
+        offset = [m - f for m, f in zip(solid.middle, view.focus, strict=True)]
+        assert abs(offset[2]) < view.half_height_mm
+    assert whole_view([]).preset == look.WHOLE
 
 
 def test_a_ring_meets_nothing_under_its_hole() -> None:

@@ -13,6 +13,7 @@ import pytest
 from test_viz_recordings import MADE, crushed_pad, right_touch, tool_over_stock
 
 from drytouch.sim.errors import InputError
+from drytouch.sim.recording import Recorder, Recording
 from drytouch.viz import look, opengl
 from drytouch.viz.opengl import NoPicture
 
@@ -88,6 +89,18 @@ def test_the_time_asked_for_is_drawn(artist: Any, tmp_path: Path) -> None:
     pressed = pixels(artist.draw(recording, tmp_path / "a.png"))
     before = pixels(artist.draw(recording, tmp_path / "b.png", at=3.0))
     assert np.abs(pressed - before)[80:680, :845].mean() > 3
+
+
+@pytest.mark.opengl
+@needs_opengl
+def test_the_whole_machine_and_an_empty_scene_can_be_drawn(artist: Any, tmp_path: Path) -> None:
+    picture = pixels(artist.draw(right_touch(), tmp_path / "a.png", whole=True))
+    pad = near(picture[80:680, :845], look.MATERIALS["pad"].colour).mean()
+    assert 2e-5 < pad < 0.01
+    empty = Recorder()
+    empty.begin({}, {}, 1)
+    nothing = pixels(artist.draw(Recording.from_recorder(empty), tmp_path / "b.png"))
+    assert near(nothing[8:68, 900:], look.VERDICTS[""].colour, 12).mean() > 0.02
 
 
 @pytest.mark.opengl

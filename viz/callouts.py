@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from drytouch.sim.scene.shapes import Vector
 from drytouch.viz import look
+from drytouch.viz.belief import Believed
 from drytouch.viz.ink import Ink, width
 from drytouch.viz.meshes import Solid
 from drytouch.viz.stage import Stage
@@ -38,13 +39,14 @@ def callouts_for(
     view: View,
     depth_mm: float,
     budget: str,
-    believed: Solid | None = None,
+    believed: Sequence[Believed] = (),
 ) -> list[Callout]:
-    """Names for what meets, for what stands close by, and for where the tip is taken to be."""
+    """Names for what meets, for what stands close by, and for where things are taken to be."""
     found: list[Callout] = []
-    if believed is not None:
-        x, y = _towards(believed, view)
-        found.append(Callout(("believed tip",), (x, y, believed.bounds[4]), belief=True))
+    for solid, label in believed:
+        x, y = _towards(solid, view)
+        z = solid.bounds[4 if solid.kind == "tool" else 5]
+        found.append(Callout((label,), (x, y, z), belief=True))
     if place.carried is not None:
         found.append(_carried(place, view))
     if place.support is not None:
@@ -55,19 +57,7 @@ def callouts_for(
         point = _under_wide(place, view) or _top(place.support, view)
         found.append(Callout(tuple(lines), point, depth_mm > TOUCHING_MM))
     named = {look.LABELS[part.look] for part in (place.carried, place.support) if part}
-    for key in (
-        "face",
-        "lug",
-        "tip",
-        "edge",
-        "holder",
-        "pad",
-        "bolt",
-        "block",
-        "stock",
-        "setter",
-        "fixture",
-    ):
+    for key in NAMED:
         if len(found) >= 6:
             break
         # The nearest to the eye of its kind: the others may hide behind it.
@@ -84,6 +74,13 @@ def callouts_for(
         found.append(Callout(tuple(lines), point))
         named.add(look.LABELS[key])
     return found
+
+
+def hand(place: Place, view: View) -> Callout:
+    """Where a hand is in danger: the recording says only that it was at what is pressed."""
+    solid = place.support or place.carried
+    point = view.focus if solid is None else _top(solid, view)
+    return Callout(("a hand is in here",), point, main=True)
 
 
 def _carried(place: Place, view: View) -> Callout:

@@ -43,7 +43,7 @@ STEEL = Material("#ccd4dc", specular=0.35, gloss=30.0)
 MATERIALS: dict[str, Material] = {
     "face": STEEL,
     "nose": Material("#bcc6d0", specular=0.3),
-    "head": Material("#dfe4e8", opacity=0.25, edges=False),
+    "head": Material("#dfe4e8", opacity=0.3),
     "lug": Material("#e2661a", specular=0.25),
     "holder": Material("#9fafc0", specular=0.3),
     "shank": Material("#c9d0d6", specular=0.4, gloss=35.0),
@@ -57,7 +57,7 @@ MATERIALS: dict[str, Material] = {
     "stock": Material("#a5dcc5", specular=0.15),
     "fixture": Material("#8e8aa0"),
     "table": Material("#e6e9ec", specular=0.0),
-    "machine": Material("#e9ecef", specular=0.0, opacity=0.35, edges=False),
+    "machine": Material("#e9ecef", specular=0.0, opacity=0.35),
     "other": Material("#c4c9cf"),
 }
 
@@ -101,6 +101,9 @@ PRESETS: tuple[Preset, ...] = (
     Preset("far above, from the front", 10.0, 58.0),
 )
 """Tried in this order: a level look shows gaps best, a high one looks over what is in the way."""
+
+PRESETS_OF_A_PLACE: tuple[Preset, ...] = PRESETS[-3:]
+"""Where something stands on the table shows from above."""
 
 PRESETS_OF_A_FACE: tuple[Preset, ...] = tuple(
     Preset(f"from just below, {side}", azimuth, -5.0)

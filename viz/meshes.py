@@ -49,12 +49,12 @@ class Solid(NamedTuple):
     bounds: Bounds
     bore_mm: float = 0.0
 
-    def moved(self, dz: float) -> Solid:
-        """The same part higher by ``dz`` mm."""
-        b = self.bounds
+    def moved(self, by: Vector) -> Solid:
+        """The same part elsewhere, mm."""
+        b, (dx, dy, dz) = self.bounds, by
         return self._replace(
-            mesh=self.mesh.translate((0.0, 0.0, dz), inplace=False),
-            bounds=(*b[:4], b[4] + dz, b[5] + dz),
+            mesh=self.mesh.translate(by, inplace=False),
+            bounds=(b[0] + dx, b[1] + dx, b[2] + dy, b[3] + dy, b[4] + dz, b[5] + dz),
         )
 
     def cut_open(self, at: Vector, towards: tuple[float, float]) -> Solid:

@@ -36,11 +36,11 @@ class Stage:
     def _lights(self) -> None:
         """A key light from the upper left, a fill from the right, and a weak one from the eye."""
         light = self._pyvista.Light
-        for position, strength in (((-0.8, 1.1, 0.9), 0.66), ((1.0, 0.5, 0.7), 0.34)):
+        for position, strength in (((-0.8, 1.1, 0.9), 0.56), ((1.0, 0.5, 0.7), 0.30)):
             self._plotter.add_light(
                 light(position=position, intensity=strength, light_type="camera light")
             )
-        self._plotter.add_light(light(light_type="headlight", intensity=0.40))
+        self._plotter.add_light(light(light_type="headlight", intensity=0.38))
 
     def draw(self, solids: Sequence[Solid], view: View, ghosts: Sequence[Any] = ()) -> Any:
         """The picture as an array (height, width, 3) of bytes, oversampled.

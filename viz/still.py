@@ -12,21 +12,24 @@ from drytouch.sim.recording import Recording
 from drytouch.viz import look, opengl, words
 from drytouch.viz.look import FOOTER, HEADER, PANEL, SIZE
 from drytouch.viz.moment import Moment, choose_moment
-from drytouch.viz.words import NumberOff
-
-GHOST_PIXELS = 4.0
-"""A believed outline nearer to the true one than this can't be told from it."""
 
 
 def draw_still(
-    recording: Recording, path: str | Path, at: float | None = None, size: tuple[int, int] = SIZE
+    recording: Recording,
+    path: str | Path,
+    at: float | None = None,
+    size: tuple[int, int] = SIZE,
+    whole: bool = False,
 ) -> Path:
     """Draw one picture (PNG) at ``at`` s, or at the decisive moment; gives back its path.
+
+    ``whole``: the whole machine instead of a close view.
 
     Raises ``NoPicture`` (reason and fix) where this machine can't draw, InputError for a wrong
     time, size or path.
     """
-    return draw_stills([(recording, path, at)], size)[0]
+    with StillArtist(size) as artist:
+        return artist.draw(recording, path, at, whole)
 
 
 def draw_stills(
@@ -61,8 +64,14 @@ class StillArtist:
     def __exit__(self, *_: object) -> None:
         self._stage.close()
 
-    def draw(self, recording: Recording, path: str | Path, at: float | None = None) -> Path:
-        """One picture, written to ``path`` as PNG."""
+    def draw(
+        self,
+        recording: Recording,
+        path: str | Path,
+        at: float | None = None,
+        whole: bool = False,
+    ) -> Path:
+        """One picture, written to ``path`` as PNG; as ``draw_still`` has it."""
         if at is not None and not (math.isfinite(at) and 0.0 <= at <= recording.duration_s):
             raise InputError(
                 f"the time is {at} s; the recording lasts from 0 to {recording.duration_s:g} s",
@@ -72,7 +81,7 @@ class StillArtist:
         moment = choose_moment(recording)
         if at is not None:
             moment = moment._replace(t=at)
-        image = self._compose(recording, moment)
+        image = self._compose(recording, moment, whole)
         target = Path(path)
         try:
             image.save(target, format="PNG")
@@ -84,41 +93,45 @@ class StillArtist:
             ) from error
         return target
 
-    def _compose(self, recording: Recording, moment: Moment) -> Any:
+    def _compose(self, recording: Recording, moment: Moment, far: bool) -> Any:
         from PIL import Image
 
         from drytouch.viz import callouts, panel
+        from drytouch.viz.belief import SHOWS_PIXELS, believed_parts
         from drytouch.viz.ink import Ink
         from drytouch.viz.meshes import solids_at
-        from drytouch.viz.view import choose_place, choose_view, opened
+        from drytouch.viz.view import choose_place, choose_view, opened, whole_view
 
         k, stage = self.scale, self._stage
         finding = moment.finding or {}
         solids = solids_at(recording, moment.t)
         place = choose_place(solids, str(finding.get("code", "")))
-        view = choose_view(solids, place)
+        view = whole_view(solids) if far else choose_view(solids, place)
         # Beside a crash, a wrong number would only draw the eye away.
         tells = moment.finding is None or finding.get("severity") in ("wrong", "risky")
         number = words.worst_number(recording) if tells else None
         depth, budget = _press(recording, moment.t, place.support)
         # The column would only be a grey wall behind a close view.
-        whole_ones = [solid for solid in solids if solid.kind != "machine"]
+        whole_ones = [solid for solid in solids if far or solid.kind != "machine"]
         shown = opened(whole_ones, place, view, str(finding.get("code", "")))
         free = []
-        if depth * stage.size[1] / 2 / view.half_height_mm > GHOST_PIXELS:
-            free = [place.support.moved(depth).mesh]  # type: ignore[union-attr]
+        if depth * stage.size[1] / 2 / view.half_height_mm > SHOWS_PIXELS:
+            free = [place.support.moved((0.0, 0.0, depth)).mesh]  # type: ignore[union-attr]
         pixels = stage.draw(shown, view, free)
         picture = Image.fromarray(pixels).resize(stage.size, Image.Resampling.BOX)
         ink = Ink(picture)
-        believed = None
-        if number is not None and finding.get("code") == "wrong-number":
-            believed = _believed_tip(solids, number, stage.pixels_per_mm(), view.half_height_mm)
-        if believed is not None:
-            ink.segments(stage.outline(believed.mesh), look.BELIEF, 2.2 * k)
+        believed = believed_parts(
+            recording, moment, solids, number, stage.pixels_per_mm(), view.half_height_mm
+        )
+        for part in believed:
+            ink.segments(stage.outline(part.solid.mesh), look.BELIEF, 2.2 * k)
+        labels = callouts.callouts_for(solids, place, view, depth, budget, believed)
+        if finding.get("code") == "hand-in-reach":
+            labels.append(callouts.hand(place, view))
         callouts.draw_callouts(
             ink,
             stage,
-            callouts.callouts_for(solids, place, view, depth, budget, believed),
+            labels,
             k,
             colour=look.colour_of(str(finding.get("severity", recording.verdict))),
             card=0.0 if number is None else (panel.CARD[1] + 8) * k,
@@ -132,19 +145,6 @@ class StillArtist:
         whole.paste(picture, (0, round(HEADER * k)))
         panel.draw_frame(Ink(whole), self.size, recording, moment, number, k)
         return whole
-
-
-def _believed_tip(
-    solids: list[Any], number: NumberOff, pixels_per_mm: float, half_height_mm: float
-) -> Any:
-    """The tool's lowest part where a wrong length puts it; None where that would not show."""
-    shift = number.truth - number.belief
-    tools = [solid for solid in solids if solid.kind == "tool"]
-    if not tools or not number.name.lower().endswith("length"):
-        return None
-    if not GHOST_PIXELS < abs(shift) * pixels_per_mm < 0.9 * half_height_mm * pixels_per_mm:
-        return None
-    return min(tools, key=lambda solid: solid.bounds[4]).moved(shift)
 
 
 def _press(recording: Recording, t: float, support: Any) -> tuple[float, str]:

@@ -7,7 +7,14 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from drytouch.sim.scene.shapes import Vector
-from drytouch.viz.look import PRESETS, PRESETS_OF_A_FACE, VIEW_ANGLE_DEG, Preset
+from drytouch.viz.look import (
+    PRESETS,
+    PRESETS_OF_A_FACE,
+    PRESETS_OF_A_PLACE,
+    VIEW_ANGLE_DEG,
+    WHOLE,
+    Preset,
+)
 from drytouch.viz.meshes import Bounds, Solid
 
 CARRIED = ("spindle", "tool")
@@ -49,6 +56,10 @@ def choose_place(solids: Sequence[Solid], code: str = "") -> Place:
 
     ``code``: of the finding to show, which may say what to look at.
     """
+    if code == "setter-moved":
+        # How far the tool is above it says nothing about where the setter stands.
+        pad = next((s for s in solids if s.kind == "pad"), None)
+        return Place(None, pad, 0.0)
     best: tuple[float, int, float, Solid, Solid] | None = None
     wanted = CODES_OF_PARTS.get(code)
     able = [s for s in solids if s.kind in CARRIED and s.look != "head"]
@@ -87,18 +98,12 @@ def box_gap(a: Bounds, b: Bounds) -> float:
     return math.sqrt(sum(gap * gap for gap in gaps))
 
 
-def choose_view(
-    solids: Sequence[Solid], place: Place, share: float = 0.0, whole: Preset | None = None
-) -> View:
-    """The first preset that nothing hides; else the least hidden one.
-
-    ``share`` shifts the focus: 0 puts the place in the middle of the picture.
-    """
+def choose_view(solids: Sequence[Solid], place: Place) -> View:
+    """The first preset that nothing hides; else the least hidden one."""
     focus, half = _focus(place, solids)
-    if whole is not None:
-        return _view(focus, max(half, 300.0), whole)
     below = place.carried is not None and place.carried.look in ("face", "lug")
     presets = (*PRESETS_OF_A_FACE, *PRESETS) if below else PRESETS
+    presets = PRESETS_OF_A_PLACE if place.carried is None else presets
     views = [_view(focus, half, preset) for preset in presets]
     hidden = [_hidden(view, solids, place) for view in views]
     return views[hidden.index(min(hidden))]
@@ -106,7 +111,10 @@ def choose_view(
 
 def _focus(place: Place, solids: Sequence[Solid]) -> tuple[Vector, float]:
     if place.carried is None:
-        return (0.0, 0.0, 0.0), HALF_HEIGHT_MM[1]
+        if place.support is None:
+            return (0.0, 0.0, 0.0), HALF_HEIGHT_MM[1]
+        b = place.support.bounds
+        return place.support.middle, min(1.6 * max(b[1] - b[0], 25.0), HALF_HEIGHT_MM[1])
     c = place.carried.bounds
     s = c if place.support is None else place.support.bounds
     # Of a wide stock or a table only what is near matters.
@@ -206,3 +214,15 @@ def opened(solids: Sequence[Solid], place: Place, view: View, code: str) -> list
 def _level(face: Solid, support: Solid) -> bool:
     """Whether the support has come into the bore."""
     return support.bounds[5] > face.bounds[4] + 1e-3
+
+
+def whole_view(solids: Sequence[Solid]) -> View:
+    """The whole machine from the front right."""
+    if not solids:
+        return _view((0.0, 0.0, 0.0), HALF_HEIGHT_MM[1], WHOLE)
+    low = [min(s.bounds[2 * i] for s in solids) for i in range(3)]
+    high = [max(s.bounds[2 * i + 1] for s in solids) for i in range(3)]
+    middle = tuple((a + b) / 2 for a, b in zip(low, high, strict=True))
+    # Half the diagonal would never be cut off; a machine fills less of its box than that.
+    half = 0.42 * math.dist(low, high)
+    return _view((middle[0], middle[1], middle[2]), half, WHOLE)

@@ -51,7 +51,7 @@ def check(data: Mapping[str, Any], name: str) -> RecordingLayout:
             f"is not a recording: format is {data.get('format')!r}, expected {FORMAT!r}",
             file=name,
             key="format",
-            fix="give a file written by `drytouch run --record`",
+            fix="give a .recording.json file that `drytouch run` has written",
         )
     if data.get("version") != VERSION or type(data.get("version")) is not int:
         raise InputError(
