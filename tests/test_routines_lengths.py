@@ -284,6 +284,20 @@ def test_a_wide_cutter_is_measured_where_an_edge_meets_the_pad() -> None:
     assert twin.outcome().verdict == "right"
 
 
+def test_beside_a_screw_in_the_pad_and_rechecked_there() -> None:
+    # The pad is a ring from 8 to 32 mm: a tool of 10 mm fits down the screw's counterbore.
+    twin = proved_centre(
+        record={"reference_z_mm": -480.1205, "clearance_z_mm": -450.0}, setter="bolted-ring-nc"
+    )
+    place = {"beside_x_mm": 14.0, "beside_y_mm": -14.0}
+    measured = do(twin, "measure-length", row=1, expected_length_mm=120.0, **place)
+    assert measured.from_face_mm == pytest.approx(120.0, abs=1e-9)
+    assert twin.tables.rows[1].place == "here"
+    assert twin.controller.position[:2] == (CENTRE.x_mm + 14.0, CENTRE.y_mm - 14.0)
+    do(twin, "recheck-length", row=1, longer_limit_mm=0.0, shorter_limit_mm=0.0, **place)
+    assert twin.outcome().verdict == "right"
+
+
 def test_over_the_centre_a_hollow_cutter_misses_its_edges() -> None:
     twin = wide(0.0)
     do(twin, "measure-length", row=1)

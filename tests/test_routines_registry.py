@@ -86,7 +86,7 @@ def test_a_name_that_there_is_not(name: str, nearest: str) -> None:
             "measure-length",
             {"row": 1, "expected_lenght_mm": 2.0},
             "takes no argument 'expected_lenght_mm'",
-            "did you mean 'expected_length_mm'? it takes row, setter, expected_length_mm, any_row",
+            "did you mean 'expected_length_mm'? it takes row, setter, expected_length_mm, beside",
         ),
         ("measure-length", {"row": 1.5}, "argument 'row' is 1.5", "expected a whole number"),
         ("measure-length", {"row": True}, "argument 'row' is True", "expected a whole number"),

@@ -12,10 +12,10 @@ from drytouch.sim.routines.touching import (
     Feeds,
     approach,
     begin,
-    centre,
     crossing_height,
     leave,
     length_base,
+    over_pad,
     refuse_unreachable,
     refuse_wrong_row,
     stored_length,
@@ -53,6 +53,8 @@ def measure_length(
     setter: str | None = None,
     *,
     expected_length_mm: float | None = None,
+    beside_x_mm: float = 0.0,
+    beside_y_mm: float = 0.0,
     any_row: bool = False,
 ) -> Calls:
     """Measure the tool in the spindle over the pad's centre and store its length; ``Length``.
@@ -64,8 +66,10 @@ def measure_length(
     ``search_mm`` above the expected trip. One fast touch finds the pad, two slow ones must agree.
     Length = trip height minus reference; the row's old wear is cleared.
 
-    A cutter that is hollow in the middle has no edge over the pad's centre: use
-    ``measure-length-here``.
+    A cutter that is hollow in the middle has no edge over the pad's centre, and a pad with a screw
+    in its centre has no pad there. ``beside_x_mm`` and ``beside_y_mm`` say how far from the centre
+    the axis shall stand instead; the row then says that it was not measured over the centre. Or
+    jog there and use ``measure-length-here``.
 
     Alarms: ``unproved-input``, ``already-tripped``, ``stale-reference``, ``wrong-state``,
     ``low-clearance`` and ``unreachable`` before any motion; ``no-contact``, ``not-agreeing``.
@@ -75,13 +79,14 @@ def measure_length(
     reference = controller.require_reference(setter)
     base = length_base(controller, setter)
     refuse_wrong_row(controller, row, any_row)
-    place = centre(controller, setter)
+    place = over_pad(controller, setter, beside_x_mm, beside_y_mm)
     crossing = crossing_height(controller, record, expected_length_mm)
     start, bottom = _search(controller, record, reference, expected_length_mm)
     yield from approach(controller, crossing, place, start)
     touched = yield from two_stage_touch(controller, record, setter, bottom)
     yield from leave(controller, crossing)
-    return _store(controller, row, base, touched.z_mm - reference, touched.apart_mm, "centre")
+    where = "here" if beside_x_mm or beside_y_mm else "centre"
+    return _store(controller, row, base, touched.z_mm - reference, touched.apart_mm, where)
 
 
 def measure_length_here(
@@ -153,7 +158,7 @@ def measure_length_turning(
     # Found late by more than its back-off, an edge would still press the pad at the next touch.
     fast = min(record.fast_mm_per_min, record.back_off_mm / 4.0 * rpm)
     feeds = Feeds(fast, min(record.slow_mm_per_min, late_limit_mm * rpm))
-    place = None if here else centre(controller, setter)
+    place = None if here else over_pad(controller, setter)
     crossing = crossing_height(controller, record, None if here else expected_length_mm)
     start, bottom = _search(controller, record, reference, expected_length_mm)
     yield from approach(controller, crossing, place, start)
@@ -200,6 +205,8 @@ def recheck_length(
     longer_limit_mm: float,
     shorter_limit_mm: float,
     here: bool = False,
+    beside_x_mm: float = 0.0,
+    beside_y_mm: float = 0.0,
     any_row: bool = False,
 ) -> Calls:
     """Compare the tool in the spindle with its row and change nothing; returns ``Recheck``.
@@ -207,6 +214,7 @@ def recheck_length(
     What is compared is geometry plus wear, the length that the program cuts with. Longer means
     pulled out of its holder or another tool, shorter means worn or broken: each has its own limit.
     It crosses right up, because a tool that has to be checked is one whose length is in doubt.
+    Touch it where it was measured: over the centre, ``beside`` it, or ``here`` where it stands.
 
     Alarms: ``out-of-limit`` with ``measured_mm``, ``stored_mm``, ``difference_mm`` and
     ``limit_mm``; ``wrong-state`` when the row was never measured; ``no-contact`` when the tool is
@@ -221,7 +229,7 @@ def recheck_length(
     stored = stored_length(controller, row, setter)
     if stored is None:
         controller.alarm("wrong-state", f"row {row} was never measured: nothing to compare with")
-    place = None if here else centre(controller, setter)
+    place = None if here else over_pad(controller, setter, beside_x_mm, beside_y_mm)
     start, bottom = _search(controller, record, reference, stored)
     yield from approach(controller, controller.top, place, start)
     touched = yield from two_stage_touch(controller, record, setter, bottom)

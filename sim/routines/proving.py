@@ -11,8 +11,8 @@ from drytouch.sim.routines.touching import (
     Calls,
     approach,
     begin,
-    centre,
     leave,
+    over_pad,
     refuse_unreachable,
     slow_touch,
     stored_length,
@@ -93,10 +93,7 @@ def ten_touch_repeatability(
             f"limit_mm {limit_mm:g} and count {count}", "give a limit of 0 or above and 2 or more"
         )
     record = begin(controller, setter)
-    place = None
-    if not here:
-        x, y = centre(controller, setter)
-        place = (x + beside_x_mm, y + beside_y_mm)
+    place = None if here else over_pad(controller, setter, beside_x_mm, beside_y_mm)
     loaded = controller.tables.slot
     length = stored_length(controller, loaded, setter) if loaded else 0.0
     start, bottom = None, controller.limits["z"][0]

@@ -92,15 +92,23 @@ def stored_length(controller: Controller, row: int, setter: str | None) -> float
     return entry.effective_mm - length_base(controller, setter)
 
 
-def centre(controller: Controller, setter: str | None) -> tuple[float, float]:
-    """Where the pad's centre is stored to be; alarm ``wrong-state`` when it was never located."""
+def over_pad(
+    controller: Controller,
+    setter: str | None,
+    beside_x_mm: float = 0.0,
+    beside_y_mm: float = 0.0,
+) -> tuple[float, float]:
+    """Where the axis stands over the pad's stored centre, or beside it by this much, machine mm.
+
+    Alarm ``wrong-state`` when the setter was never located.
+    """
     record = controller.record(setter)
     if record.x_mm is None or record.y_mm is None:
         controller.alarm(
             "wrong-state",
             "the setter was never located: jog the spindle axis over the pad's centre and store it",
         )
-    return (record.x_mm, record.y_mm)
+    return (record.x_mm + beside_x_mm, record.y_mm + beside_y_mm)
 
 
 def crossing_height(controller: Controller, record: Record, length_mm: float | None) -> float:
