@@ -78,13 +78,7 @@ def test_position_moves_no_faster_than_the_speed_says(recording: Recording) -> N
     "backlash_mm",
     [
         0.0,
-        pytest.param(
-            0.005,
-            marks=pytest.mark.xfail(
-                strict=True,
-                reason="a retract that ends inside its lost motion deepens the pad",
-            ),
-        ),
+        0.005,
     ],
 )
 def test_a_pressed_pad_lies_right_under_the_tip(tmp_path: Path, backlash_mm: float) -> None:

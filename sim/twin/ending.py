@@ -26,8 +26,9 @@ class Ending(Meeting):
         walked = min(s, line.block)
         for pad in self.pads.values():
             if pad.touching:
-                pad.deepest = max(pad.deepest, pad.depth_at(walked))
-                pad.depth = pad.depth_at(walked)
+                # Inside its lost motion the line has moved nothing yet.
+                pad.depth = pad.depth_at(max(walked, line.dead))
+                pad.deepest = max(pad.deepest, pad.depth)
         pressed_mm = line.dead - line.take_up  # of the dead path, this comes first
         self._keep_lost_motion(line, walked - pressed_mm)
         self.command = line.command_at(s)

@@ -62,6 +62,9 @@ class Twin:
 
     def _begin(self) -> None:
         scenario, start, kernel = self.scenario, self.scenario.controller, self.kernel
+        if start.position_mm is not None:
+            kernel.command = start.position_mm
+        kernel.shift = scenario.truth.position_error_mm
         self.recorder.begin(
             {
                 "name": scenario.name,
@@ -73,11 +76,10 @@ class Twin:
             },
             {name: self.stage.scene.chain.factors(name) for name in self.stage.scene.chain.order},
             self.seed,
+            start=kernel.physical(0.0),
         )
         self.stage.register(self.recorder)
-        if start.position_mm is not None:
-            kernel.command = start.position_mm
-        kernel.shift = scenario.truth.position_error_mm
+        self._first_beliefs()
         kernel.homing_error = scenario.truth.homing_error_mm
         kernel.powered = start.drives_on
         kernel.rapid_override, kernel.feed_override = start.rapid_override, start.feed_override
@@ -92,6 +94,23 @@ class Twin:
             number = self.tables.records[name].input
             if number in kernel.inputs:
                 kernel.inputs[number].proof = 3
+
+    def _first_beliefs(self) -> None:
+        """What the controller's tables say at the start, for a replay's outlines."""
+        believe, tables = self.recorder.belief, self.tables
+        for name, record in tables.records.items():
+            for key in ("x_mm", "y_mm", "height_mm", "reference_z_mm", "clearance_z_mm"):
+                value = getattr(record, key)
+                if value is not None:
+                    believe(0.0, f"setter {name} {key}", value)
+        for number, row in tables.rows.items():
+            if row.length_mm is not None:
+                believe(0.0, f"row {number} length", row.length_mm)
+                if row.wear_mm:
+                    believe(0.0, f"row {number} wear", row.wear_mm)
+        for system in self.scenario.controller.systems:
+            believe(0.0, f"{system} z", tables.systems[system][2])
+        believe(0.0, "loaded slot", tables.slot)
 
     # ---- running -------------------------------------------------------------------------
 
