@@ -91,6 +91,8 @@ class Planning(Signalling):
             return
         self.targets[slot] = s
         at = line.track.crossing(s, t - line.delay)
+        if at is None and line.track.state_at(t - line.delay).s >= s:
+            at = t - line.delay  # passed already, by rounding: a plate trips where it is touched
         self.agenda.set(slot, None if at is None else max(at + line.delay, t))
 
     def _time_fault(self, line: Line, t: float) -> None:
