@@ -1,4 +1,4 @@
-"""Steps of measuring by hand and eye: a gauge block by feel, a rule, jogging back to the surface."""
+"""Steps of measuring by hand and eye: a block by feel, a rule, jogging back to the surface."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ ABOUT_ZERO_MM = 0.05
 def gap_under(twin: Twin, on: str) -> float:
     """True gap (mm) between what hangs lowest on the head and what lies right under it."""
     t = twin.kernel.agenda.command()
-    hits = twin.stage.contacts(twin.kernel.physical(t), (0.0, 0.0, -1.0), FEEL_REACH_MM)
+    hits = twin.stage.below(twin.kernel.physical(t), FEEL_REACH_MM)
     for hit in hits:
         if hit.graze:
             continue

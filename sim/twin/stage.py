@@ -15,7 +15,7 @@ from drytouch.sim.scenario.places import (
     top_of,
 )
 from drytouch.sim.scenario.scenario import Placement, Scenario
-from drytouch.sim.scene import Body, ContactCache, Hit, Placed, Ring, Scene, Vector
+from drytouch.sim.scene import Body, ContactCache, Hit, Placed, Ring, Scene, Vector, first_contacts
 
 if TYPE_CHECKING:
     from drytouch.sim.recording import Recorder
@@ -201,6 +201,17 @@ class Stage:
                 return found_in_column
         return _CACHE.first_contacts(self.scene, start, direction, length)
 
+    def below(self, start: Vector, length: float) -> tuple[Hit, ...]:
+        """What a block held beside the lugs would find under the face or tip: no lug counts."""
+        down = (0.0, 0.0, -1.0)
+        if self.tool is not None or not self.machine.spindle.lugs:
+            return self.contacts(start, down, length)
+        scene = self.scene.copy()
+        spindle = scene.body("spindle")
+        parts = tuple(part for part in spindle.parts if part.feature != "lug")
+        scene.place(Body(spindle.id, spindle.link, parts, kind=spindle.kind))
+        return first_contacts(scene, start, down, length)
+
     def _in_column(self, start: Vector, down: bool, length: float) -> tuple[Hit, ...] | None:
         """The same answer from one query down the whole column, or None where that can't tell.
 
@@ -213,6 +224,8 @@ class Stage:
         reach = top - self.machine.axes.z.min_mm + _OVER_TOP_MM
         column = _CACHE.first_contacts(self.scene, (x, y, top), (0.0, 0.0, -1.0), reach)
         above = top - z
+        if down and above + length > reach:
+            return None
         hard = [hit for hit in column if not hit.soft and not hit.graze]
         if hard and hard[0].s < above - _TOUCHING_MM:
             return None
