@@ -22,8 +22,7 @@ def drives(twin: Twin, step: model.Drives) -> None:
         if kernel.estopped:
             raise StepError("the emergency stop is pressed", "pull it out (reset) first")
         kernel.powered = True
-        if twin.judge.hand is not None:
-            twin.judge.hand_in(twin.judge.hand, kernel.agenda.command(), twin.controller.source)
+        twin.judge.powered_up(kernel.agenda.command(), twin.controller.source)
     else:
         if kernel.line is not None:
             raise StepError("the axes are moving", "use e-stop to stop them, or wait")
@@ -51,6 +50,7 @@ def reset(twin: Twin, step: model.Reset) -> None:
     """Pull the emergency stop out and clear the alarm."""
     twin.controller.reset()
     twin.kernel.powered = True
+    twin.judge.powered_up(twin.kernel.agenda.now(), twin.controller.source)
     twin.recorder.event(twin.kernel.agenda.now(), "reset", None)
 
 
@@ -69,6 +69,7 @@ def power_cycle(twin: Twin, step: model.PowerCycle) -> Calls:
         controller.forget_references("a power cycle")
     controller.reset()
     kernel.powered = True
+    twin.judge.powered_up(kernel.agenda.now(), controller.source)
 
 
 def spin(twin: Twin, step: model.Spin) -> None:
@@ -160,6 +161,14 @@ def select_setter(twin: Twin, step: model.SelectInput) -> None:
 
 def type_in(twin: Twin, step: model.TypeIn) -> None:
     """Type numbers into a table."""
+    twin.judge.typing = True
+    try:
+        _type(twin, step)
+    finally:
+        twin.judge.typing = False
+
+
+def _type(twin: Twin, step: model.TypeIn) -> None:
     controller = twin.controller
     if step.row is not None:
         if step.length_mm is not None:

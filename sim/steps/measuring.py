@@ -17,13 +17,20 @@ if TYPE_CHECKING:
 # A block that has this much room or less is felt to drag; hands differ by about a third of it.
 DRAG_MM = 0.004
 DRAG_SIGMA_MM = 0.001
-# How far a gap is looked for below the spindle; far more than any gauge block.
-FEEL_REACH_MM = 400.0
+# How far a gap is looked for below the spindle; more than any machine of this kind is tall.
+FEEL_REACH_MM = 1000.0
+# Jogging back: with a key down to here, where a person changes to steps.
+JOG_NEAR_MM = 20.0
+JOG_MM_PER_MIN = 1000.0
 RULE_STEP_MM = 0.5
 # A rule that disagrees by more than this with the table is no reading error.
 RULE_DOUBT_MM = 1.0
 # Jogging back: what a person accepts as "about zero" when the tip just touches.
 ABOUT_ZERO_MM = 0.05
+
+
+def _hand(twin: Twin, where: str | None) -> None:
+    twin.judge.hand_in(where, twin.kernel.agenda.command(), twin.controller.source)
 
 
 def gap_under(twin: Twin, on: str) -> float:
@@ -57,15 +64,21 @@ def feel(twin: Twin, block: str, on: str) -> str:
 
 
 def feel_block(twin: Twin, step: model.FeelBlock) -> Calls:
-    """Feel once; the block is held by its end, so that no finger is in the gap."""
+    """Feel once, with a hand inside for as long; ``hand_ok``: held by its end, no finger near."""
+    if not step.hand_ok:
+        _hand(twin, "at the gauge block")
     yield from twin.controller.dwell(2.0)
     felt = feel(twin, step.block, step.on)
+    _hand(twin, None)
     twin.recorder.event(twin.kernel.agenda.now(), "feel", [step.block, felt])
     return felt
 
 
 def step_until_feel(twin: Twin, step: model.StepUntilFeel) -> Calls:
-    """Step, try, step, try, until it feels as wanted; notes the height that the readout shows."""
+    """Step, try, step, try, until it feels as wanted; notes the height that the readout shows.
+
+    The block is held by its end and drawn out before each step: no finger is near the gap.
+    """
     for _ in range(step.most):
         felt = feel(twin, step.block, step.on)
         if felt == step.want:
@@ -82,8 +95,10 @@ def step_until_feel(twin: Twin, step: model.StepUntilFeel) -> Calls:
 
 
 def rule(twin: Twin, step: model.MeasureByRule) -> Calls:
-    """Hold a rule to it, and compare with what the table says."""
+    """Hold a rule to it, and compare with what the table says; a hand is inside for as long."""
+    _hand(twin, "at the tool with a rule")
     yield from twin.controller.dwell(10.0)
+    _hand(twin, None)
     truth, belief = _by_rule(twin, step)
     shaky = truth + twin.chance.normal("rule", RULE_STEP_MM / 4)
     reading = round(shaky / RULE_STEP_MM) * RULE_STEP_MM
@@ -120,7 +135,7 @@ def _by_rule(twin: Twin, step: model.MeasureByRule) -> tuple[float, float | None
 
 
 def jog_back(twin: Twin, step: model.JogBack) -> Calls:
-    """Step the tip down until it just touches the stock, and read the work position: about zero."""
+    """Jog near, step down until the tip all but touches the stock, and read: about zero."""
     controller = twin.controller
     controller.select_system(step.system)
     if step.row is not None:
@@ -132,6 +147,9 @@ def jog_back(twin: Twin, step: model.JogBack) -> Calls:
     )  # fmt: skip
     if name is None:
         raise StepError("there is no stock to jog back to", "place the stock first")
+    far = gap_under(twin, name) - JOG_NEAR_MM
+    if far > 0.0:
+        yield from controller.jog("z", -far, JOG_MM_PER_MIN)
     for size in (10.0, 1.0, 0.1, 0.01):
         # A person watches the gap and stops a step short of touching.
         while gap_under(twin, name) > size * 1.05:

@@ -43,6 +43,7 @@ class ContactJudge:
     margin_mm: float
     hand: str | None
     crushed: tuple[float, float, float] | None
+    touch_feed: float | None
 
     def _find(
         self,
@@ -279,6 +280,7 @@ class ContactJudge:
 
     def latched(self, line: Line, entry: Input, t: float) -> None:
         """The controller has noted a position: was anything touching?"""
+        self.touch_feed = line.feed
         pads = self.kernel.pads
         closed = any(
             pads[name].pressed

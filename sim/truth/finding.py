@@ -60,7 +60,11 @@ def make(
         place_mm,
         source,
         figures,
-        entry.what.format(**figures),
-        entry.why.format(**figures),
-        entry.avoid.format(**figures),
+        _sentence(entry.what.format(**figures)),
+        _sentence(entry.why.format(**figures)),
+        entry.avoid,
     )
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from drytouch.sim.errors import ControllerAlarm
@@ -41,11 +42,17 @@ class Judge(NumberJudge):
         self.alarms: list[tuple[float, ControllerAlarm]] = []
         self.numbers: dict[str, Number] = {}
         self.reference_truth: dict[str, float] = {}
-        self.place_truth: dict[str, tuple[float, float]] = {}
-        for name, record in tables.records.items():
-            if record.x_mm is not None and record.y_mm is not None:
-                self.place_truth[name] = (record.x_mm, record.y_mm)
-        self.stored_systems: dict[str, str] = {}
+        self.reference_growth: dict[str, float] = {}
+        self.reference_feed: dict[str, float] = {}
+        # A reference that was there before the run was taken where the record says it stood.
+        self.reference_place: dict[str, tuple[float, float]] = {
+            name: (record.x_mm + kernel.shift[0], record.y_mm + kernel.shift[1])
+            for name, record in tables.records.items()
+            if record.x_mm is not None and record.y_mm is not None
+        }
+        self.touch_feed: float | None = None  # of the last latch that no number has used, mm/s
+        self.typing = False  # a number that is stored now was typed, not measured
+        self.stored_systems: dict[str, Source] = {}
         self.stored_rows: dict[int, Source] = {}
         self.hand: str | None = None
         self.crushed: tuple[float, float, float] | None = None
@@ -66,8 +73,19 @@ class Judge(NumberJudge):
         """A hand goes in (a place), or comes out (None)."""
         self.hand = where
         self.recorder.event(t, "hand", where)
-        if where is not None and self.kernel.powered and not self.kernel.estopped:
+        if where is None:
+            return
+        if self.kernel.line is not None:
+            self._find("hand-in-reach", t, source, where=where, what="an axis was moving")
+        elif self.kernel.powered and not self.kernel.estopped:
             self._find("hand-in-reach", t, source, where=where, what="the drives were on")
+
+    def powered_up(self, t: float, source: Source) -> None:
+        """The drives come on: is a hand still inside?"""
+        if self.hand is not None:
+            self._find(
+                "hand-in-reach", t, source, where=self.hand, what="the drives were switched on"
+            )
 
     def setter_moved(self, setter: str, moved_mm: float, cause: str, why: str, t: float) -> None:
         """A setter is no longer where it was."""
@@ -80,6 +98,7 @@ class Judge(NumberJudge):
 
     def close(self, t: float) -> None:
         """The run is over: judge the numbers that were stored."""
+        self._count_as_stopped()
         for entry in self.tip_errors(t):
             self.numbers[entry.name] = entry
         for entry in list(self.numbers.values()):
@@ -92,7 +111,21 @@ class Judge(NumberJudge):
                     why=self._why_wrong(entry),
                 )  # fmt: skip
 
+    def _count_as_stopped(self) -> None:
+        """A signal that lied, and an alarm that came before any number: it was stopped in time."""
+        for index, finding in enumerate(self.findings):
+            if finding.code not in _CAUGHT_BY_ALARM or finding.severity != "risky":
+                continue
+            alarm = min((t for t, _ in self.alarms if t >= finding.time_s), default=None)
+            if alarm is None or any(
+                finding.time_s <= entry.time_s <= alarm for entry in self.numbers.values()
+            ):
+                continue
+            self.findings[index] = replace(finding, severity="stopped")
+
     def _why_wrong(self, entry: Number) -> str:
+        if entry.why:
+            return entry.why
         codes = {finding.code for finding in self.findings}
         for code, why in _CAUSES:
             if code in codes:
@@ -111,6 +144,7 @@ class Judge(NumberJudge):
         return worst(verdicts)
 
 
+_CAUGHT_BY_ALARM = ("false-trigger", "bounce")
 _CAUSES = (
     ("lug-strike", "A lug was touched instead of the face, and its height is in the number."),
     ("stale-reference", "It was computed from a reference that no longer holds."),
@@ -121,5 +155,7 @@ _CAUSES = (
     ("lost-steps", "The axis had lost steps before."),
     ("setter-moved", "The setter was no longer where it had been referenced."),
     ("leftover-shift", "A shift was still active."),
+    ("crash", "Something was met that should not have been, or far too fast."),
+    ("tool-overloaded", "The tool was pressed harder than it bears."),
     ("squeezed-block", "The block was squeezed, and the machine bent, while it was felt."),
 )

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 # A place that has moved by less than this is where it was, for a pad many millimetres wide.
 PLACE_MOVED_MM = 0.1
+# Feeds that differ by less than a tenth are late by the same to within a micrometre's tenth.
+SAME_FEED = 0.1
 # How near an error must be to the distance between two conventions to be taken for it.
 _SAME_MM = 0.05
 
@@ -32,6 +34,7 @@ class Number:
     truth: float
     tolerance: float
     time_s: float
+    why: str = ""
 
     @property
     def error(self) -> float:
@@ -58,8 +61,11 @@ class NumberJudge(ContactJudge):
     tables: Tables
     numbers: dict[str, Number]
     reference_truth: dict[str, float]
-    place_truth: dict[str, tuple[float, float]]
-    stored_systems: dict[str, str]
+    reference_place: dict[str, tuple[float, float]]
+    reference_growth: dict[str, float]
+    reference_feed: dict[str, float]
+    typing: bool
+    stored_systems: dict[str, Source]
     stored_rows: dict[int, Source]
 
     # ---- truths --------------------------------------------------------------------------
@@ -105,7 +111,9 @@ class NumberJudge(ContactJudge):
     def length_stored(self, number: int, row: ToolRow, source: Source) -> None:
         """A row of the tool table is written."""
         t, tool = self.kernel.agenda.now(), self.stage.tool
-        self._check_reference_flag(t, source)
+        feed, self.touch_feed = self.touch_feed, None
+        if feed is not None and not self.typing:
+            self._reference_behind(t, source)
         if tool is None:
             return
         self._check_row(number, row, t, source)
@@ -114,6 +122,12 @@ class NumberJudge(ContactJudge):
             f"row {number} length", row.effective_mm, truth, self.scenario.tolerances.length_mm, t
         )
         self.stored_rows[number] = source
+        then = self.reference_feed.get(self.tables.selected or "")
+        if feed is not None and then is not None and not _alike(feed, then):
+            entry.why = (
+                f"The reference was touched at {then * 60.0:.0f} mm/min and the tool at "
+                f"{feed * 60.0:.0f}: what comes late by time does not cancel."
+            )
         if abs(entry.error) <= entry.tolerance:
             return
         if row.wear_mm and abs(entry.error - row.wear_mm) <= entry.tolerance:
@@ -149,8 +163,13 @@ class NumberJudge(ContactJudge):
                     f"{setter} reference", record.reference_z_mm, truth, limits.reference_mm, t
                 )
                 self.reference_truth[setter] = truth
-                self.place_truth.setdefault(setter, (place.foot[0], place.foot[1]))
+                self.reference_growth[setter] = self.kernel.growth(t)
+                self.reference_place[setter] = (place.foot[0], place.foot[1])
+                feed, self.touch_feed = self.touch_feed, None
+                if feed is not None:
+                    self.reference_feed[setter] = feed
         if "height_mm" in names and record.height_mm is not None:
+            self.touch_feed = None
             spec = self.scenario.setter[setter]
             truth = spec.pad_height_mm - spec.pre_travel_mm
             self._number(f"{setter} height", record.height_mm, truth, limits.setter_height_mm, t)
@@ -162,7 +181,6 @@ class NumberJudge(ContactJudge):
     def _place_stored(
         self, setter: str, record: Record, foot: tuple[float, float, float], t: float
     ) -> None:
-        self.place_truth[setter] = (foot[0], foot[1])
         for axis, belief in (("x", record.x_mm), ("y", record.y_mm)):
             if belief is not None:
                 index = "xy".index(axis)
@@ -189,7 +207,8 @@ class NumberJudge(ContactJudge):
         if meant is not None and meant != system:
             self._find("wrong-system", t, source, system=system, meant=meant)
         top = self.stock_top()
-        self.stored_systems[system] = ""
+        self.touch_feed = None
+        self.stored_systems[system] = source
         if top is not None:
             truth = self.reported_z(top, t) - self.length_base(t)
             belief = self.tables.systems[system][2]
@@ -221,26 +240,40 @@ class NumberJudge(ContactJudge):
             return
         then = self.reference_truth.get(setter, record.reference_z_mm)
         moved = 0.0 if then is None else truth - then
-        x, y = self.place_truth.get(setter, (place.foot[0], place.foot[1]))
+        x, y = self.reference_place.get(setter, (place.foot[0], place.foot[1]))
         across = max(abs(place.foot[0] - x), abs(place.foot[1] - y))
-        if abs(moved) > self.scenario.tolerances.reference_mm or across > PLACE_MOVED_MM:
-            far = moved if abs(moved) > self.scenario.tolerances.reference_mm else across
-            self._find(
-                "stale-reference", t, self.source_now(), setter=setter,
-                state=f"it is still flagged valid and the setter has moved by {far:+.3f} mm",
-                why="Nothing told the controller that the setter, its pad or the machine's zero "
-                "had moved since.",
-            )  # fmt: skip
+        limit = self.scenario.tolerances.reference_mm
+        if abs(moved) <= limit and across <= PLACE_MOVED_MM:
+            return
+        grown = abs(moved) > limit and abs(moved - self._grown(setter, t)) <= limit
+        self._find(
+            "stale-reference", t, self.source_now(), setter=setter, flagged="valid",
+            moved_mm=moved, across_mm=across,
+            state="it is still flagged valid and what it stands for has moved by "
+            + (f"{moved:+.3f} mm in Z" if abs(moved) > limit else f"{across:.3f} mm sideways"),
+            why="The spindle has grown with warmth since it was taken."
+            if grown and across <= PLACE_MOVED_MM
+            else "Nothing told the controller that the setter, its pad or the machine's zero had "
+            "moved since.",
+        )  # fmt: skip
 
-    def _check_reference_flag(self, t: float, source: Source) -> None:
-        name = self.tables.selected
-        record = self.tables.records.get(name or "")
-        if record is None or record.reference_z_mm is None or record.reference_valid:
+    def _grown(self, setter: str, t: float) -> float:
+        """How much of a reference's move since it was taken is growth of the spindle, mm."""
+        return self.kernel.growth(t) - self.reference_growth.get(setter, 0.0)
+
+    def _reference_behind(self, t: float, source: Source) -> None:
+        """A measured length rests on the selected setter's reference: does that hold?"""
+        name = self.tables.selected or ""
+        record = self.tables.records.get(name)
+        if record is None or record.reference_z_mm is None:
+            return
+        if record.reference_valid:
+            self.used_reference(name, record)
             return
         self._find(
-            "stale-reference", t, source, setter=name,
+            "stale-reference", t, source, setter=name, flagged="invalid",
             state=f"it is flagged invalid ({record.stale or 'never taken'})",
-            why="The controller had said so; the routine did not ask.",
+            why="The controller had said so; nobody asked.",
         )  # fmt: skip
 
     def source_now(self) -> Source:
@@ -261,7 +294,7 @@ class NumberJudge(ContactJudge):
         if top is None:
             return []
         found = []
-        for system in self.stored_systems:
+        for system in self._systems_in_use():
             for number in sorted(self.tables.rows):
                 row = self.tables.rows[number]
                 tool = self.scenario.tools.get(row.tool or "")
@@ -271,7 +304,8 @@ class NumberJudge(ContactJudge):
                     continue
                 if row.tool == self.stage.tool_name and self.stage.tool is not None:
                     tool = self.stage.tool
-                commanded = self.tables.systems[system][2] + row.effective_mm
+                origin = self.tables.systems[system][2] + self.tables.shift[2]
+                commanded = origin + row.effective_mm
                 tip = commanded - self.reported_z(0.0, t) - tool.true_length_mm
                 found.append(
                     Number(
@@ -283,3 +317,14 @@ class NumberJudge(ContactJudge):
                     )
                 )
         return found
+
+    def _systems_in_use(self) -> list[str]:
+        """Systems whose Z was stored in this run, and the job's own if it was there before."""
+        meant = self.scenario.work_system
+        known = [meant] if meant is not None and meant in self.scenario.controller.systems else []
+        return list(dict.fromkeys([*self.stored_systems, *known]))
+
+
+def _alike(feed: float, other: float) -> bool:
+    """Feeds (mm/s) near enough for what comes late by time to cancel."""
+    return abs(feed - other) <= SAME_FEED * max(feed, other)
