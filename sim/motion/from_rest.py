@@ -15,6 +15,9 @@ from drytouch.sim.motion.plans import ARRIVAL_MM
 # Trials repeat the same few moves thousands of times; a program has a few hundred distinct ones.
 REMEMBERED = 512
 
+# A named tuple's own constructor does this with a second call around it: a third of a plan's time.
+_TUPLE = tuple.__new__
+
 # Of one phase: end time (s), speed, acceleration and jerk at its start, end position (mm).
 Phase = tuple[float, float, float, float, float]
 
@@ -34,7 +37,7 @@ def from_rest(length: float, limits: Limits, t0: float, s0: float = 0.0) -> list
         t1, s1 = t0 + end, s0 + s_end
         # A phase of 1e-16 s vanishes in the last bit of a later time.
         if t1 > t:
-            pieces.append(Piece(t, t1, s, v, a, jerk, s1))
+            pieces.append(_TUPLE(Piece, (t, t1, s, v, a, jerk, s1)))
             t, s = t1, s1
     if s != goal:
         pieces[-1] = pieces[-1]._replace(s1=goal)

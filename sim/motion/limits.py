@@ -36,18 +36,22 @@ def along(
     ``speeds``, ``accelerations`` and ``jerks`` are the axes' own, in mm/s, mm/s^2, mm/s^3;
     ``feed_mm_per_s`` is None for a rapid. Raises InputError for a direction that is no unit vector.
     """
-    length = math.sqrt(sum(u * u for u in direction))
-    if abs(length - 1.0) > UNIT_TOLERANCE:
+    x, y, z = direction
+    length = math.sqrt(x * x + y * y + z * z)
+    # Written so that a direction that is no number fails as well.
+    if not abs(length - 1.0) <= UNIT_TOLERANCE:
         raise InputError(f"direction {direction} has length {length:g}, expected a unit vector")
-    used = [(abs(u), i) for i, u in enumerate(direction) if u != 0.0]
-    speed = min(speeds[i] / u for u, i in used)
+    # A plain loop: every line asks this, and three generators cost three times as much.
+    speed = acceleration = jerk = math.inf
+    for i, u in enumerate(direction):
+        if u != 0.0:
+            share = abs(u)
+            speed = min(speed, speeds[i] / share)
+            acceleration = min(acceleration, accelerations[i] / share)
+            jerk = min(jerk, jerks[i] / share)
     if feed_mm_per_s is not None and feed_mm_per_s < speed:
         speed = feed_mm_per_s
-    return Limits(
-        speed,
-        min(accelerations[i] / u for u, i in used),
-        min(jerks[i] / u for u, i in used),
-    )
+    return Limits(speed, acceleration, jerk)
 
 
 def arc_limits(limits: Limits, radius_mm: float) -> Limits:

@@ -28,4 +28,4 @@ def _capped(limits: Limits, speed_mm_per_s: float, override: float) -> Limits | 
     if not (speed_mm_per_s >= 0.0 and override >= 0.0):
         raise InputError(f"{speed_mm_per_s:g} mm/s at override {override:g}, expected 0 or more")
     speed = min(limits.speed, speed_mm_per_s * override)
-    return limits._replace(speed=speed) if speed > 0.0 else None
+    return Limits(speed, limits.acceleration, limits.jerk) if speed > 0.0 else None
