@@ -128,9 +128,9 @@ class Track:
         Exact comparisons: a level equal to the end position is reached exactly at ``end_time``
         (if the path moves there), one equal to the position at rest is reached now.
         """
-        if since >= self._end_time:
-            return since if level == self._end_s else None
         pieces = self._pieces
+        if since >= self._end_time or not pieces:
+            return since if level == self._end_s else None
         i = bisect_right(self._starts, since) - 1
         if i < 0:
             if level == self._start_s:

@@ -184,7 +184,8 @@ class Kernel(Power):
         t = self.agenda.command()
         if self.line is not None and self.line.kind == "jog" and not self.line.released:
             self.line.released = self.line.stopping = True
-            self.line.outcome = "released"
+            # Letting the key go while an emergency stop brakes must not keep the power on.
+            self.line.outcome = self.line.outcome or "released"
             self._replan(t)
 
     def _replan(self, t: float) -> None:

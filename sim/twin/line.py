@@ -7,7 +7,7 @@ from typing import Any
 
 import simpy
 
-from drytouch.sim.motion import Limits, Track
+from drytouch.sim.motion import Limits, State, Track
 from drytouch.sim.recording import Source
 
 Vector = tuple[float, float, float]
@@ -32,6 +32,8 @@ class Line:
         "braking",
         "carried",
         "command",
+        "cut_state",
+        "cut_time",
         "data",
         "dead",
         "delay",
@@ -92,6 +94,7 @@ class Line:
         self.source = source
         self.arc = arc
         self.track = Track(0.0, t0)
+        self.cut_time, self.cut_state = -inf, State(0.0, 0.0, 0.0)
         self.hits: tuple[Any, ...] = ()
         self.dead = 0.0
         self.take_up = 0.0

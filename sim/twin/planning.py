@@ -27,12 +27,19 @@ class Planning(Signalling):
         line = self.line
         if line is None or line.kind in ("coast", "sag"):
             return
+        track = line.track
+        if track.end_time <= t and track.end_s >= line.goal:
+            return  # the command has arrived; only the axis' delay is left to run out
         limits = self._wanted(line)
         if limits is None and line.braking:
             self._set_rest(line, t)
             return
-        track = line.track
         state = track.cut(t)
+        if t == line.cut_time:
+            # A plan begins within a last bit of the state it was made from; two commands at one
+            # instant must both start from what was there before either.
+            state = line.cut_state
+        line.cut_time, line.cut_state = t, state
         if limits is None:
             line.braking = True
             if state.v != 0.0 or state.a != 0.0:
@@ -130,6 +137,6 @@ class Planning(Signalling):
         assert line is not None
         self.targets.pop("limit", None)
         line.stopping = True
-        line.outcome = "limit"
+        line.outcome = line.outcome or "limit"  # an emergency stop stays one
         self.judge.limit(line, t)
         self.plan(t)
