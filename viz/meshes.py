@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from drytouch.sim.recording import BodyAt, Recording
+from drytouch.sim.scene.bodies import Body
 from drytouch.sim.scene.shapes import (
     Box,
     Cone,
@@ -98,6 +99,19 @@ def solids_of(item: BodyAt, drop_mm: float = 0.0) -> Iterable[Solid]:
         key = look_of(body.kind, part.feature)
         bore = part.shape.inner_radius if isinstance(part.shape, Ring) else 0.0
         yield Solid(item.id, body.kind, part.feature, key, mesh, bounds, bore)
+
+
+def local_parts(body: Body) -> list[tuple[str, Any]]:
+    """The body's parts in its own frame, mm: the key of its look, and its mesh of triangles."""
+    return [
+        (look_of(body.kind, part.feature), _local(part.shape, part.at, part.turn_deg))
+        for part in body.parts
+    ]
+
+
+@lru_cache(maxsize=256)
+def _local(shape: Shape, at: Vector, turn_deg: Vector) -> Any:
+    return mesh_of(shape).triangulate().transform(_matrix(at, turn_deg), inplace=False)
 
 
 def _part_matrix(part: Placed) -> Any:
