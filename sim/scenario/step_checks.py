@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from drytouch.sim.errors import StepError
@@ -12,6 +12,7 @@ from drytouch.sim.scenario.messages import Problem
 from drytouch.sim.scenario.places import item_names
 from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.scenario.steps import Routine
+from drytouch.sim.scenario.units import converted
 
 # Field of a step -> what it names.
 _NAMES = {
@@ -57,6 +58,18 @@ def step_problems(scenario: Scenario) -> Iterator[Problem]:
             )
 
 
+def own_units(arguments: dict[str, Any], names: Iterable[str]) -> dict[str, Any]:
+    """A routine's arguments with each key in another unit of its family converted.
+
+    Raises:
+        StepError: the same quantity is given twice, or in a unit of another family.
+    """
+    try:
+        return converted(arguments, set(names))
+    except ValueError as error:
+        raise StepError(str(error), "use the unit in the argument's own name") from None
+
+
 def _routine(where: Path, step: Routine) -> Iterator[Problem]:
     # Imported here: routines bring in the controller, which most scenario files never name.
     from drytouch.sim.routines.registry import routine_by_name
@@ -67,7 +80,7 @@ def _routine(where: Path, step: Routine) -> Iterator[Problem]:
         yield Problem((*where, "name"), error.message, error.fix)
         return
     try:
-        routine.check(step.arguments)
+        routine.check(own_units(step.arguments, (given.name for given in routine.arguments)))
     except StepError as error:
         named = [name for name in step.arguments if f"'{name}'" in error.message]
         yield Problem((*where, "with", *named[:1]), error.message, error.fix)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from drytouch.sim.errors import StepError
+from drytouch.sim.scenario.step_checks import own_units
 
 if TYPE_CHECKING:
     from collections.abc import Generator
@@ -218,7 +219,8 @@ def routine(twin: Twin, step: model.Routine) -> Calls:
     from drytouch.sim.routines import routine_by_name
 
     entry = routine_by_name(step.name)
-    return (yield from entry.call(twin.controller, step.arguments))
+    arguments = own_units(step.arguments, (argument.name for argument in entry.arguments))
+    return (yield from entry.call(twin.controller, arguments))
 
 
 def wait(twin: Twin, step: model.Wait) -> Calls:
