@@ -32,7 +32,7 @@ class Ending(Meeting):
         pressed_mm = line.dead - line.take_up  # of the dead path, this comes first
         self._keep_lost_motion(line, walked - pressed_mm)
         self.command = line.command_at(s)
-        if line.outcome == "goal" and s == line.goal and line.data is not None:
+        if line.outcome == "goal" and abs(s - line.goal) <= LEAST_MOVE_MM and line.data is not None:
             self.command = line.data  # the exact target, free of rounding along the path
         if not blocked:
             u = line.direction

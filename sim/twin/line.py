@@ -111,6 +111,11 @@ class Line:
         self.outcome = ""
         self.data: Any = None
 
+    @property
+    def arrives(self) -> bool:
+        """Whether the plan as it stands ends at the goal, but for rounding."""
+        return self.track.end_s >= self.goal - LEAST_MOVE_MM
+
     def command_at(self, s: float) -> Vector:
         """Commanded position at path ``s``; exact at the start of the line."""
         return self._point(self.command, s)

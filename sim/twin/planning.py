@@ -28,7 +28,7 @@ class Planning(Signalling):
         if line is None or line.kind in ("coast", "sag"):
             return
         track = line.track
-        if track.end_time <= t and track.end_s >= line.goal:
+        if track.end_time <= t and line.arrives:
             return  # the command has arrived; only the axis' delay is left to run out
         limits = self._wanted(line)
         if limits is None and line.braking:
@@ -77,8 +77,8 @@ class Planning(Signalling):
 
     def _set_rest(self, line: Line, t: float) -> None:
         """The line ends when the actual axis arrives."""
-        if line.paused and not line.stopping:
-            self.agenda.clear("rest")
+        if line.paused and not line.stopping and not line.arrives:
+            self.agenda.clear("rest")  # a stop that ends at the goal needs no going on
         else:
             self.agenda.set("rest", max(line.track.end_time + line.delay, t))
 
