@@ -7,6 +7,7 @@ export interface BodyAt {
   id: string;
   geometry: number;
   position: Vector;
+  offset: Vector;
   turn_deg: number;
   link: string;
 }
@@ -91,7 +92,7 @@ export class Replay {
     const f = this.data.links[pose.link];
     const o = pose.offset;
     const position: Vector = [o[0] + f[0] * q[0], o[1] + f[1] * q[1], o[2] + f[2] * q[2]];
-    return { geometry: pose.geometry, position, turn_deg: pose.turn_deg, link: pose.link };
+    return { geometry: pose.geometry, position, offset: o, turn_deg: pose.turn_deg, link: pose.link };
   }
 
   geometryOf(body: BodyAt): Geometry {

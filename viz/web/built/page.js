@@ -1,0 +1,4660 @@
+"use strict";(()=>{var nl,Pt,dp,nx,Ks,cp,pp,mp,gp,pu,uu,fu,ix,Uo={},_p=[],sx=/acit|ex(?:s|g|n|p|$)|rph|grid|ows|mnc|ntw|ine[ch]|zoo|^ord|itera/i,il=Array.isArray;function os(i,e){for(var t in e)i[t]=e[t];return i}function mu(i){i&&i.parentNode&&i.parentNode.removeChild(i)}function rx(i,e,t){var n,s,r,o={};for(r in e)r=="key"?n=e[r]:r=="ref"?s=e[r]:o[r]=e[r];if(arguments.length>2&&(o.children=arguments.length>3?nl.call(arguments,2):t),typeof i=="function"&&i.defaultProps!=null)for(r in i.defaultProps)o[r]===void 0&&(o[r]=i.defaultProps[r]);return Qa(i,o,n,s,null)}function Qa(i,e,t,n,s){var r={type:i,props:e,key:t,ref:n,__k:null,__:null,__b:0,__e:null,__c:null,constructor:void 0,__v:s??++dp,__i:-1,__u:0};return s==null&&Pt.vnode!=null&&Pt.vnode(r),r}function Ai(i){return i.children}function el(i,e){this.props=i,this.context=e}function Cr(i,e){if(e==null)return i.__?Cr(i.__,i.__i+1):null;for(var t;e<i.__k.length;e++)if((t=i.__k[e])!=null&&t.__e!=null)return t.__e;return typeof i.type=="function"?Cr(i):null}function xp(i){var e,t;if((i=i.__)!=null&&i.__c!=null){for(i.__e=i.__c.base=null,e=0;e<i.__k.length;e++)if((t=i.__k[e])!=null&&t.__e!=null){i.__e=i.__c.base=t.__e;break}return xp(i)}}function hp(i){(!i.__d&&(i.__d=!0)&&Ks.push(i)&&!tl.__r++||cp!=Pt.debounceRendering)&&((cp=Pt.debounceRendering)||pp)(tl)}function tl(){for(var i,e,t,n,s,r,o,a=1;Ks.length;)Ks.length>a&&Ks.sort(mp),i=Ks.shift(),a=Ks.length,i.__d&&(t=void 0,n=void 0,s=(n=(e=i).__v).__e,r=[],o=[],e.__P&&((t=os({},n)).__v=n.__v+1,Pt.vnode&&Pt.vnode(t),gu(e.__P,t,n,e.__n,e.__P.namespaceURI,32&n.__u?[s]:null,r,s??Cr(n),!!(32&n.__u),o),t.__v=n.__v,t.__.__k[t.__i]=t,Sp(r,t,o),n.__e=n.__=null,t.__e!=s&&xp(t)));tl.__r=0}function yp(i,e,t,n,s,r,o,a,c,l,u){var h,f,d,m,_,p,g,v=n&&n.__k||_p,T=e.length;for(c=ox(t,e,v,c,T),h=0;h<T;h++)(d=t.__k[h])!=null&&(f=d.__i==-1?Uo:v[d.__i]||Uo,d.__i=h,p=gu(i,d,f,s,r,o,a,c,l,u),m=d.__e,d.ref&&f.ref!=d.ref&&(f.ref&&_u(f.ref,null,d),u.push(d.ref,d.__c||m,d)),_==null&&m!=null&&(_=m),(g=!!(4&d.__u))||f.__k===d.__k?c=vp(d,c,i,g):typeof d.type=="function"&&p!==void 0?c=p:m&&(c=m.nextSibling),d.__u&=-7);return t.__e=_,c}function ox(i,e,t,n,s){var r,o,a,c,l,u=t.length,h=u,f=0;for(i.__k=new Array(s),r=0;r<s;r++)(o=e[r])!=null&&typeof o!="boolean"&&typeof o!="function"?(c=r+f,(o=i.__k[r]=typeof o=="string"||typeof o=="number"||typeof o=="bigint"||o.constructor==String?Qa(null,o,null,null,null):il(o)?Qa(Ai,{children:o},null,null,null):o.constructor==null&&o.__b>0?Qa(o.type,o.props,o.key,o.ref?o.ref:null,o.__v):o).__=i,o.__b=i.__b+1,a=null,(l=o.__i=ax(o,t,c,h))!=-1&&(h--,(a=t[l])&&(a.__u|=2)),a==null||a.__v==null?(l==-1&&(s>u?f--:s<u&&f++),typeof o.type!="function"&&(o.__u|=4)):l!=c&&(l==c-1?f--:l==c+1?f++:(l>c?f--:f++,o.__u|=4))):i.__k[r]=null;if(h)for(r=0;r<u;r++)(a=t[r])!=null&&(2&a.__u)==0&&(a.__e==n&&(n=Cr(a)),bp(a,a));return n}function vp(i,e,t,n){var s,r;if(typeof i.type=="function"){for(s=i.__k,r=0;s&&r<s.length;r++)s[r]&&(s[r].__=i,e=vp(s[r],e,t,n));return e}i.__e!=e&&(n&&(e&&i.type&&!e.parentNode&&(e=Cr(i)),t.insertBefore(i.__e,e||null)),e=i.__e);do e=e&&e.nextSibling;while(e!=null&&e.nodeType==8);return e}function ax(i,e,t,n){var s,r,o,a=i.key,c=i.type,l=e[t],u=l!=null&&(2&l.__u)==0;if(l===null&&i.key==null||u&&a==l.key&&c==l.type)return t;if(n>(u?1:0)){for(s=t-1,r=t+1;s>=0||r<e.length;)if((l=e[o=s>=0?s--:r++])!=null&&(2&l.__u)==0&&a==l.key&&c==l.type)return o}return-1}function up(i,e,t){e[0]=="-"?i.setProperty(e,t??""):i[e]=t==null?"":typeof t!="number"||sx.test(e)?t:t+"px"}function ja(i,e,t,n,s){var r,o;e:if(e=="style")if(typeof t=="string")i.style.cssText=t;else{if(typeof n=="string"&&(i.style.cssText=n=""),n)for(e in n)t&&e in t||up(i.style,e,"");if(t)for(e in t)n&&t[e]==n[e]||up(i.style,e,t[e])}else if(e[0]=="o"&&e[1]=="n")r=e!=(e=e.replace(gp,"$1")),o=e.toLowerCase(),e=o in i||e=="onFocusOut"||e=="onFocusIn"?o.slice(2):e.slice(2),i.l||(i.l={}),i.l[e+r]=t,t?n?t.u=n.u:(t.u=pu,i.addEventListener(e,r?fu:uu,r)):i.removeEventListener(e,r?fu:uu,r);else{if(s=="http://www.w3.org/2000/svg")e=e.replace(/xlink(H|:h)/,"h").replace(/sName$/,"s");else if(e!="width"&&e!="height"&&e!="href"&&e!="list"&&e!="form"&&e!="tabIndex"&&e!="download"&&e!="rowSpan"&&e!="colSpan"&&e!="role"&&e!="popover"&&e in i)try{i[e]=t??"";break e}catch{}typeof t=="function"||(t==null||t===!1&&e[4]!="-"?i.removeAttribute(e):i.setAttribute(e,e=="popover"&&t==1?"":t))}}function fp(i){return function(e){if(this.l){var t=this.l[e.type+i];if(e.t==null)e.t=pu++;else if(e.t<t.u)return;return t(Pt.event?Pt.event(e):e)}}}function gu(i,e,t,n,s,r,o,a,c,l){var u,h,f,d,m,_,p,g,v,T,S,R,E,y,A,B,N,I=e.type;if(e.constructor!=null)return null;128&t.__u&&(c=!!(32&t.__u),r=[a=e.__e=t.__e]),(u=Pt.__b)&&u(e);e:if(typeof I=="function")try{if(g=e.props,v="prototype"in I&&I.prototype.render,T=(u=I.contextType)&&n[u.__c],S=u?T?T.props.value:u.__:n,t.__c?p=(h=e.__c=t.__c).__=h.__E:(v?e.__c=h=new I(g,S):(e.__c=h=new el(g,S),h.constructor=I,h.render=cx),T&&T.sub(h),h.props=g,h.state||(h.state={}),h.context=S,h.__n=n,f=h.__d=!0,h.__h=[],h._sb=[]),v&&h.__s==null&&(h.__s=h.state),v&&I.getDerivedStateFromProps!=null&&(h.__s==h.state&&(h.__s=os({},h.__s)),os(h.__s,I.getDerivedStateFromProps(g,h.__s))),d=h.props,m=h.state,h.__v=e,f)v&&I.getDerivedStateFromProps==null&&h.componentWillMount!=null&&h.componentWillMount(),v&&h.componentDidMount!=null&&h.__h.push(h.componentDidMount);else{if(v&&I.getDerivedStateFromProps==null&&g!==d&&h.componentWillReceiveProps!=null&&h.componentWillReceiveProps(g,S),!h.__e&&h.shouldComponentUpdate!=null&&h.shouldComponentUpdate(g,h.__s,S)===!1||e.__v==t.__v){for(e.__v!=t.__v&&(h.props=g,h.state=h.__s,h.__d=!1),e.__e=t.__e,e.__k=t.__k,e.__k.some(function(z){z&&(z.__=e)}),R=0;R<h._sb.length;R++)h.__h.push(h._sb[R]);h._sb=[],h.__h.length&&o.push(h);break e}h.componentWillUpdate!=null&&h.componentWillUpdate(g,h.__s,S),v&&h.componentDidUpdate!=null&&h.__h.push(function(){h.componentDidUpdate(d,m,_)})}if(h.context=S,h.props=g,h.__P=i,h.__e=!1,E=Pt.__r,y=0,v){for(h.state=h.__s,h.__d=!1,E&&E(e),u=h.render(h.props,h.state,h.context),A=0;A<h._sb.length;A++)h.__h.push(h._sb[A]);h._sb=[]}else do h.__d=!1,E&&E(e),u=h.render(h.props,h.state,h.context),h.state=h.__s;while(h.__d&&++y<25);h.state=h.__s,h.getChildContext!=null&&(n=os(os({},n),h.getChildContext())),v&&!f&&h.getSnapshotBeforeUpdate!=null&&(_=h.getSnapshotBeforeUpdate(d,m)),B=u,u!=null&&u.type===Ai&&u.key==null&&(B=Mp(u.props.children)),a=yp(i,il(B)?B:[B],e,t,n,s,r,o,a,c,l),h.base=e.__e,e.__u&=-161,h.__h.length&&o.push(h),p&&(h.__E=h.__=null)}catch(z){if(e.__v=null,c||r!=null)if(z.then){for(e.__u|=c?160:128;a&&a.nodeType==8&&a.nextSibling;)a=a.nextSibling;r[r.indexOf(a)]=null,e.__e=a}else{for(N=r.length;N--;)mu(r[N]);du(e)}else e.__e=t.__e,e.__k=t.__k,z.then||du(e);Pt.__e(z,e,t)}else r==null&&e.__v==t.__v?(e.__k=t.__k,e.__e=t.__e):a=e.__e=lx(t.__e,e,t,n,s,r,o,c,l);return(u=Pt.diffed)&&u(e),128&e.__u?void 0:a}function du(i){i&&i.__c&&(i.__c.__e=!0),i&&i.__k&&i.__k.forEach(du)}function Sp(i,e,t){for(var n=0;n<t.length;n++)_u(t[n],t[++n],t[++n]);Pt.__c&&Pt.__c(e,i),i.some(function(s){try{i=s.__h,s.__h=[],i.some(function(r){r.call(s)})}catch(r){Pt.__e(r,s.__v)}})}function Mp(i){return typeof i!="object"||i==null||i.__b&&i.__b>0?i:il(i)?i.map(Mp):os({},i)}function lx(i,e,t,n,s,r,o,a,c){var l,u,h,f,d,m,_,p=t.props,g=e.props,v=e.type;if(v=="svg"?s="http://www.w3.org/2000/svg":v=="math"?s="http://www.w3.org/1998/Math/MathML":s||(s="http://www.w3.org/1999/xhtml"),r!=null){for(l=0;l<r.length;l++)if((d=r[l])&&"setAttribute"in d==!!v&&(v?d.localName==v:d.nodeType==3)){i=d,r[l]=null;break}}if(i==null){if(v==null)return document.createTextNode(g);i=document.createElementNS(s,v,g.is&&g),a&&(Pt.__m&&Pt.__m(e,r),a=!1),r=null}if(v==null)p===g||a&&i.data==g||(i.data=g);else{if(r=r&&nl.call(i.childNodes),p=t.props||Uo,!a&&r!=null)for(p={},l=0;l<i.attributes.length;l++)p[(d=i.attributes[l]).name]=d.value;for(l in p)if(d=p[l],l!="children"){if(l=="dangerouslySetInnerHTML")h=d;else if(!(l in g)){if(l=="value"&&"defaultValue"in g||l=="checked"&&"defaultChecked"in g)continue;ja(i,l,null,d,s)}}for(l in g)d=g[l],l=="children"?f=d:l=="dangerouslySetInnerHTML"?u=d:l=="value"?m=d:l=="checked"?_=d:a&&typeof d!="function"||p[l]===d||ja(i,l,d,p[l],s);if(u)a||h&&(u.__html==h.__html||u.__html==i.innerHTML)||(i.innerHTML=u.__html),e.__k=[];else if(h&&(i.innerHTML=""),yp(e.type=="template"?i.content:i,il(f)?f:[f],e,t,n,v=="foreignObject"?"http://www.w3.org/1999/xhtml":s,r,o,r?r[0]:t.__k&&Cr(t,0),a,c),r!=null)for(l=r.length;l--;)mu(r[l]);a||(l="value",v=="progress"&&m==null?i.removeAttribute("value"):m!=null&&(m!==i[l]||v=="progress"&&!m||v=="option"&&m!=p[l])&&ja(i,l,m,p[l],s),l="checked",_!=null&&_!=i[l]&&ja(i,l,_,p[l],s))}return i}function _u(i,e,t){try{if(typeof i=="function"){var n=typeof i.__u=="function";n&&i.__u(),n&&e==null||(i.__u=i(e))}else i.current=e}catch(s){Pt.__e(s,t)}}function bp(i,e,t){var n,s;if(Pt.unmount&&Pt.unmount(i),(n=i.ref)&&(n.current&&n.current!=i.__e||_u(n,null,e)),(n=i.__c)!=null){if(n.componentWillUnmount)try{n.componentWillUnmount()}catch(r){Pt.__e(r,e)}n.base=n.__P=null}if(n=i.__k)for(s=0;s<n.length;s++)n[s]&&bp(n[s],e,t||typeof i.type!="function");t||mu(i.__e),i.__c=i.__=i.__e=void 0}function cx(i,e,t){return this.constructor(i,t)}function wp(i,e,t){var n,s,r,o;e==document&&(e=document.documentElement),Pt.__&&Pt.__(i,e),s=(n=typeof t=="function")?null:t&&t.__k||e.__k,r=[],o=[],gu(e,i=(!n&&t||e).__k=rx(Ai,null,[i]),s||Uo,Uo,e.namespaceURI,!n&&t?[t]:s?null:e.firstChild?nl.call(e.childNodes):null,r,!n&&t?t:s?s.__e:e.firstChild,n,o),Sp(r,i,o)}nl=_p.slice,Pt={__e:function(i,e,t,n){for(var s,r,o;e=e.__;)if((s=e.__c)&&!s.__)try{if((r=s.constructor)&&r.getDerivedStateFromError!=null&&(s.setState(r.getDerivedStateFromError(i)),o=s.__d),s.componentDidCatch!=null&&(s.componentDidCatch(i,n||{}),o=s.__d),o)return s.__E=s}catch(a){i=a}throw i}},dp=0,nx=function(i){return i!=null&&i.constructor==null},el.prototype.setState=function(i,e){var t;t=this.__s!=null&&this.__s!=this.state?this.__s:this.__s=os({},this.state),typeof i=="function"&&(i=i(os({},t),this.props)),i&&os(t,i),i!=null&&this.__v&&(e&&this._sb.push(e),hp(this))},el.prototype.forceUpdate=function(i){this.__v&&(this.__e=!0,i&&this.__h.push(i),hp(this))},el.prototype.render=Ai,Ks=[],pp=typeof Promise=="function"?Promise.prototype.then.bind(Promise.resolve()):setTimeout,mp=function(i,e){return i.__v.__b-e.__v.__b},tl.__r=0,gp=/(PointerCapture)$|Capture$/i,pu=0,uu=fp(!1),fu=fp(!0),ix=0;var Rr,jt,xu,Ap,rl=0,Dp=[],tn=Pt,Ep=tn.__b,Tp=tn.__r,Cp=tn.diffed,Rp=tn.__c,Pp=tn.unmount,Ip=tn.__;function ol(i,e){tn.__h&&tn.__h(jt,i,rl||e),rl=0;var t=jt.__H||(jt.__H={__:[],__h:[]});return i>=t.__.length&&t.__.push({}),t.__[i]}function Np(i){return rl=1,vu(Up,i)}function vu(i,e,t){var n=ol(Rr++,2);if(n.t=i,!n.__c&&(n.__=[t?t(e):Up(void 0,e),function(a){var c=n.__N?n.__N[0]:n.__[0],l=n.t(c,a);c!==l&&(n.__N=[l,n.__[1]],n.__c.setState({}))}],n.__c=jt,!jt.__f)){var s=function(a,c,l){if(!n.__c.__H)return!0;var u=n.__c.__H.__.filter(function(f){return!!f.__c});if(u.every(function(f){return!f.__N}))return!r||r.call(this,a,c,l);var h=n.__c.props!==a;return u.forEach(function(f){if(f.__N){var d=f.__[0];f.__=f.__N,f.__N=void 0,d!==f.__[0]&&(h=!0)}}),r&&r.call(this,a,c,l)||h};jt.__f=!0;var r=jt.shouldComponentUpdate,o=jt.componentWillUpdate;jt.componentWillUpdate=function(a,c,l){if(this.__e){var u=r;r=void 0,s(a,c,l),r=u}o&&o.call(this,a,c,l)},jt.shouldComponentUpdate=s}return n.__N||n.__}function Su(i,e){var t=ol(Rr++,3);!tn.__s&&Mu(t.__H,e)&&(t.__=i,t.u=e,jt.__H.__h.push(t))}function Fo(i,e){var t=ol(Rr++,4);!tn.__s&&Mu(t.__H,e)&&(t.__=i,t.u=e,jt.__h.push(t))}function Pr(i){return rl=5,hx(function(){return{current:i}},[])}function hx(i,e){var t=ol(Rr++,7);return Mu(t.__H,e)&&(t.__=i(),t.__H=e,t.__h=i),t.__}function ux(){for(var i;i=Dp.shift();)if(i.__P&&i.__H)try{i.__H.__h.forEach(sl),i.__H.__h.forEach(yu),i.__H.__h=[]}catch(e){i.__H.__h=[],tn.__e(e,i.__v)}}tn.__b=function(i){jt=null,Ep&&Ep(i)},tn.__=function(i,e){i&&e.__k&&e.__k.__m&&(i.__m=e.__k.__m),Ip&&Ip(i,e)},tn.__r=function(i){Tp&&Tp(i),Rr=0;var e=(jt=i.__c).__H;e&&(xu===jt?(e.__h=[],jt.__h=[],e.__.forEach(function(t){t.__N&&(t.__=t.__N),t.u=t.__N=void 0})):(e.__h.forEach(sl),e.__h.forEach(yu),e.__h=[],Rr=0)),xu=jt},tn.diffed=function(i){Cp&&Cp(i);var e=i.__c;e&&e.__H&&(e.__H.__h.length&&(Dp.push(e)!==1&&Ap===tn.requestAnimationFrame||((Ap=tn.requestAnimationFrame)||fx)(ux)),e.__H.__.forEach(function(t){t.u&&(t.__H=t.u),t.u=void 0})),xu=jt=null},tn.__c=function(i,e){e.some(function(t){try{t.__h.forEach(sl),t.__h=t.__h.filter(function(n){return!n.__||yu(n)})}catch(n){e.some(function(s){s.__h&&(s.__h=[])}),e=[],tn.__e(n,t.__v)}}),Rp&&Rp(i,e)},tn.unmount=function(i){Pp&&Pp(i);var e,t=i.__c;t&&t.__H&&(t.__H.__.forEach(function(n){try{sl(n)}catch(s){e=s}}),t.__H=void 0,e&&tn.__e(e,t.__v))};var Lp=typeof requestAnimationFrame=="function";function fx(i){var e,t=function(){clearTimeout(n),Lp&&cancelAnimationFrame(e),setTimeout(i)},n=setTimeout(t,35);Lp&&(e=requestAnimationFrame(t))}function sl(i){var e=jt,t=i.__c;typeof t=="function"&&(i.__c=void 0,t()),jt=e}function yu(i){var e=jt;i.__c=i.__(),jt=e}function Mu(i,e){return!i||i.length!==e.length||e.some(function(t,n){return t!==i[n]})}function Up(i,e){return typeof e=="function"?e(i):e}var dx=0;function q(i,e,t,n,s,r){e||(e={});var o,a,c=e;if("ref"in c)for(a in c={},e)a=="ref"?o=e[a]:c[a]=e[a];var l={type:i,props:c,key:t,ref:o,__k:null,__:null,__b:0,__e:null,__c:null,constructor:void 0,__v:--dx,__i:-1,__u:0,__source:s,__self:r};if(typeof i=="function"&&(o=i.defaultProps))for(a in o)c[a]===void 0&&(c[a]=o[a]);return Pt.vnode&&Pt.vnode(l),l}var Fp={cross:"M5 5L19 19M19 5L5 19",unequal:"M4 9H20M4 15H20M16 4L8 20",triangle:"M12 4L21 20H3ZM12 10V15M12 17.4V18",bar:"M12 2.5A9.5 9.5 0 1 0 12 21.5A9.5 9.5 0 1 0 12 2.5M6.5 12H17.5",tick:"M4 13L10 19L20 5",ring:"M12 4A8 8 0 1 0 12 20A8 8 0 1 0 12 4"};function Is({look:i,size:e}){return q("svg",{class:"sign",width:e,height:e,viewBox:"0 0 24 24","aria-hidden":"true",children:q("path",{d:Fp[i.sign]??Fp.ring,fill:"none",stroke:i.colour,"stroke-width":"3.2","stroke-linecap":"round","stroke-linejoin":"round"})})}var Oo=!1;function bu(i){Oo=i}function as(){return Oo}function ii(i,e){let t=i.toFixed(e);return Number(t)===0?t.replace("-",""):t}function al(i,e=3){return Oo?`${ii(i/25.4,e+1)} in`:`${ii(i,e)} mm`}function Ir(i){if(Oo)return`${ii(i/25.4*1e3,2)} thou`;let e=i*1e3;return`${ii(e,Math.abs(e)<99.95?1:0)} \xB5m`}function Lr(i){return`${ii(i,3)} s`}function Fn(i){return Oo?i.replace(/([+-]?\d+(?:\.\d+)?)\s?mm(\/s|\/min)?(?![\w²])/g,(e,t,n)=>{let s=(t.split(".")[1]??"").length+(n?2:1),r=Number(t)/25.4;return`${t.startsWith("+")&&r>=0?"+":""}${ii(r,s)} in${n??""}`}).replace(/([+-]?\d+(?:\.\d+)?)\s?[µu]m\b/g,(e,t)=>`${ii(Number(t)/25.4,2)} thou`):i}function Bp({desk:i}){let{player:e}=i;if(e.asked)return q(_x,{desk:i,asked:e.asked});let t=i.reading;return q("section",{class:"card","aria-label":"What happened",children:[q(px,{desk:i}),q("div",{class:"card-text",children:[t==="story"&&q(Op,{desk:i}),t==="result"&&q(gx,{desk:i}),typeof t=="object"&&(i.hidden(t)?q(Op,{desk:i}):q(mx,{desk:i,finding:t}))]})]})}function px({desk:i}){let e=i.reading,t=i.player.page.look.verdicts;return q("nav",{class:"chips","aria-label":"Findings",children:[q("button",{"aria-pressed":e==="story",onClick:()=>i.pick("story"),children:"Story"}),i.told.map(n=>{let s=i.hidden(n);return q("button",{disabled:s,"aria-pressed":e===n,onClick:()=>i.jump(n),title:s?"answer the question first":n.title,children:[s?"?":q(Is,{look:t[n.severity]??t[""],size:16}),q("span",{class:"visually-hidden",children:s?"hidden finding":n.title})," ",n.number]},n.number)}),q("button",{"aria-pressed":e==="result",disabled:i.player.hiddenFrom<1/0,onClick:()=>i.pick("result"),children:"Result"})]})}function Op({desk:i}){return q(Ai,{children:i.player.page.entries.map((e,t)=>q("div",{children:[i.player.page.entries.length>1&&q("h2",{children:["AB"[t],": ",e.title]}),e.story&&q("p",{children:Fn(e.story)}),e.watch_for&&q("p",{children:[q("b",{class:"head",children:"Watch for"}),Fn(e.watch_for)]}),!e.story&&!e.watch_for&&q("p",{children:"Press Play. Time slows by itself at each contact."})]},t))})}function mx({desk:i,finding:e}){let t=i.player.page.look.verdicts[e.severity]??i.player.page.look.verdicts[""],n=i.player.replays.length>1;return q(Ai,{children:[q("h2",{style:{color:t.colour},children:[q(Is,{look:t,size:24})," ",n?`${"AB"[e.entry]}: `:"",e.title,q("small",{children:[" ",t.word.toLowerCase(),", at ",Lr(e.t)]})]}),e.sentences.map(([s,r])=>q("p",{children:[q("b",{class:"head",children:s}),Fn(r)]},s)),e.figures.length>0&&q("p",{class:"figures",children:e.figures.map(([s,r])=>q("span",{children:[s," ",q("b",{children:Fn(r)})]},s))})]})}function gx({desk:i}){return q(Ai,{children:i.player.page.entries.map((e,t)=>{let n=i.player.page.look.verdicts[e.verdict]??i.player.page.look.verdicts[""];return q("div",{children:[q("h2",{style:{color:n.colour},children:[q(Is,{look:n,size:24})," ",i.player.page.entries.length>1?`${"AB"[t]}: `:"",n.word]}),q("p",{children:[n.meaning[0].toUpperCase()+n.meaning.slice(1),"."]}),e.numbers.length>0&&q("table",{children:[q("thead",{children:q("tr",{children:[q("th",{children:"Number"}),q("th",{children:"stored"}),q("th",{children:"true"}),q("th",{children:"off by"})]})}),q("tbody",{children:e.numbers.map(s=>q("tr",{children:[q("th",{children:s.name}),q("td",{children:Fn(s.belief)}),q("td",{children:Fn(s.truth)}),q("td",{children:[Fn(s.error)," ",s.off?q("b",{children:"\u2717 too much"}):"\u2713"]})]},s.name))})]}),e.alarms.map(s=>q("p",{children:[q("b",{class:"head",children:"Alarm"}),Fn(s)]},s))]},t)})})}function _x({desk:i,asked:e}){let t=e.chosen>=0,n=e.chosen+1===e.answer;return q("section",{class:"card question","aria-label":"Question",children:[q("h2",{children:[q("span",{class:"query","aria-hidden":"true",children:"?"})," What happens next?"]}),q("div",{class:"card-text",children:[q("p",{class:"ask",children:Fn(e.ask)}),q("ol",{class:"choices",children:e.choices.map((s,r)=>{let o=r+1===e.answer,a=t?o?"\u2713 ":r===e.chosen?"\u2717 ":"":"";return q("li",{children:q("button",{disabled:t,class:t&&o?"is-right":t&&r===e.chosen?"is-wrong":"",onClick:()=>i.player.answer(r),children:[q("kbd",{children:r+1})," ",a,Fn(s)]})},s)})}),t&&q(Ai,{children:[q("p",{class:"because",children:[q("b",{children:n?"Right.":"Not so."})," ",Fn(e.because)]}),q("button",{class:"go-on",autofocus:!0,onClick:()=>i.player.goOn(),children:"Watch it happen \u25B6"})]}),!t&&q("button",{class:"skip",onClick:()=>i.player.goOn(),children:"Don't ask, play on"})]})]})}var Bo=[["choose","Chosen for you","0"],["whole","Whole machine","1"],["nose","At the nose","2"],["pad","Along the pad","3"],["follow","Follow the tip","4"]],ll=class{constructor(e){this.player=e;this.views=[];this.plots=null;this.picked=null;this.help=!1;this.beliefs=!0;this.labels=!0;this.cut=null;this.camera="choose";this.inch=e.page.display==="inch",bu(this.inch),this.told=e.page.entries.flatMap((t,n)=>t.findings.map(s=>({...s,entry:n,at:s.t-e.shift(n),number:0}))).sort((t,n)=>t.at-n.at),this.told.forEach((t,n)=>t.number=n+1)}get reading(){if(this.picked)return this.picked;let{player:e}=this,t=this.told.filter(r=>r.at<=e.t+1e-9);if(e.t>=e.end-1e-9&&!e.playing&&e.start<e.end)return"result";if(t.length===0)return"story";let n=t[t.length-1].at,s=["harm","wrong","risky","stopped","right"];return t.filter(r=>r.at>n-.02).reduce((r,o)=>s.indexOf(o.severity)<s.indexOf(r.severity)?o:r)}hidden(e){return e.at>this.player.hiddenFrom&&e.at>this.player.t}jump(e){this.hidden(e)||(this.player.playing=!1,this.player.seek(e.at),this.picked=e,this.player.changed())}jumpBy(e){let t=this.player.t,n=this.told.filter(o=>!this.hidden(o)),s=this.picked&&typeof this.picked=="object"?n.indexOf(this.picked):-1,r=s>=0?n[s+e]:e>0?n.find(o=>o.at>t+1e-9):[...n].reverse().find(o=>o.at<t-1e-9);r&&this.jump(r)}pick(e){this.picked=e,this.player.changed()}setCamera(e){this.camera=e;for(let t of this.views)t.setCamera(e);this.player.changed()}grab(e,t,n){for(let s of this.views)s.grab(e,t,n)}toggle(e){e==="cut"?this.cut=this.cut?null:!0:this[e]=!this[e],bu(this.inch);for(let t of this.views)t.belief.shown=this.beliefs,t.labels.shown=this.labels,t.cutOpen=this.cut,t.touch();this.player.changed()}};var kp=[["Space","play or pause"],["\u2190 \u2192","previous or next event"],["Shift + \u2190 \u2192","a little back or on"],["Home, End","start, end"],["[ ]","slower, faster"],["S","slow down at contact, on or off"],["F, Shift + F","next or previous finding"],["1 to 9","answer a question"],["Enter","go on after an answer"],["0 to 4","camera"],[", .","turn the view"],["Page up, down","raise or lower the view"],["+ -","nearer, farther"],["X","cut open to see inside"],["B","what the controller takes to be so"],["L","labels"],["U","mm or inch"],["H","this list"]];function zp(i){window.addEventListener("keydown",e=>{if(e.ctrlKey||e.altKey||e.metaKey)return;let t=e.target;["BUTTON","SELECT","SUMMARY"].includes(t.tagName)&&(e.key===" "||e.key==="Enter")||t.tagName==="SELECT"&&e.key.startsWith("Arrow")||xx(i,e)&&e.preventDefault()})}function xx(i,e){let{player:t}=i,n=e.key,s=Math.min(Math.max(t.rateAt(t.t)*.25,1e-5),.25),r=t.asked;if(/^[0-9]$/.test(n)){let o=Number(n);return r&&r.chosen<0&&o>=1&&o<=r.choices.length?t.answer(o-1):o<Bo.length&&i.setCamera(Bo[o][0]),!0}if(e.repeat&&!n.startsWith("Arrow")&&![",",".","+","-","PageUp","PageDown"].includes(n))return!1;switch((n.startsWith("Arrow")||n==="Home"||n==="End"||n===" ")&&(i.picked=null),n.length===1?n.toLowerCase():n){case" ":return r&&r.chosen>=0?t.goOn():t.play(),!0;case"Enter":return r&&r.chosen>=0&&t.goOn(),!0;case"ArrowRight":case"ArrowLeft":{let o=n==="ArrowRight"?1:-1;return e.shiftKey?t.seek(t.t+o*s):t.step(o),!0}case"Home":return t.seek(t.start),!0;case"End":return t.seek(t.end),!0;case"[":return t.faster(-1),!0;case"]":return t.faster(1),!0;case"s":return t.setSlows(!t.slows),!0;case"f":return i.jumpBy(e.shiftKey?-1:1),!0;case",":return i.grab(-6,0,1),!0;case".":return i.grab(6,0,1),!0;case"PageUp":return i.grab(0,5,1),!0;case"PageDown":return i.grab(0,-5,1),!0;case"+":case"=":return i.grab(0,0,.85),!0;case"-":return i.grab(0,0,1/.85),!0;case"x":return i.toggle("cut"),!0;case"b":return i.toggle("beliefs"),!0;case"l":return i.toggle("labels"),!0;case"u":return i.toggle("inch"),!0;case"h":case"?":return i.toggle("help"),!0;case"Escape":return i.help&&i.toggle("help"),!0;default:return!1}}var Vp={contact:i=>`something touches the pad of ${i}`,close:()=>"the contact in the setter acts",open:()=>"the contact in the setter goes back",leave:()=>"the pad is free again",graze:()=>"something is grazed",blocked:()=>"a body blocks the axis",stall:()=>"the drive loses steps","drive-fault":()=>"the drive gives up","e-stop":()=>"emergency stop",latch:()=>"the controller notes the position",hold:i=>i?"feed hold":"feed hold ends",plug:i=>i?.[1]?`plug of ${i[0]} goes into socket ${i[1]}`:`plug of ${i?.[0]} is pulled`,alarm:i=>`alarm: ${i?.[1]??""}`,power:i=>i?"power on":"power off",reset:()=>"the alarm is cleared",hand:i=>`a hand is at: ${i}`,feel:i=>`gauge block felt: ${i?.[1]}`,rule:()=>"checked with a rule","jog-back":()=>"jogged back to the surface to read it again","input-seen":i=>`a person sees input ${i?.[0]} go: ${i?.[1]}`,meanwhile:i=>`meanwhile: ${i}`,skipped:i=>`skipped: step ${i?.[0]+1}`};function Gp(i){let e=[];for(let[t,n,s]of i.data.events)if(n!=="finding")if(n==="step"){let r=s?.[2]?`: ${s[2]}`:"";e.push({t,kind:n,text:`step ${s[0]+1}, ${String(s[1]).replace(/[-_]/g," ")}${r}`})}else Vp[n]&&e.push({t,kind:n,text:Vp[n](typeof s=="string"?s.replace(/[-_]/g," "):s)});for(let[t,n,s]of i.data.edges)if(n.endsWith(".seen")){let r=n.slice(0,-5);e.push({t,kind:"seen",text:`the controller sees ${r} go ${s?"on":"off"}`})}for(let t of i.entry.findings)e.push({t:t.t,kind:"finding",text:t.title});return e.sort((t,n)=>t.t-n.t),e}function Hp(i){let e=i.data.events.filter(t=>t[1]==="contact");return e.map(([t,,n],s)=>{let r=_=>i.data.events.find(p=>p[0]>t&&p[1]===_&&p[2]===n)?.[0],o=e.slice(s+1).find(_=>_[2]===n)?.[0]??i.duration,a=Math.min(r("leave")??i.duration,o),c=i.lineAt(t),l=c?c.t[1]:a,u=i.data.events.find(_=>_[0]>=t&&_[1]==="blocked")?.[0],h=Math.min(a,u??1/0,Math.max(yx(i,t,l),t)),f=vx(i,n,t,Math.min(Math.max(h,l),a));f.push({name:u!==void 0&&u<=h+1e-9?"blocked":"stands still",t:h,depth:i.padDepthAt(n,h)});let d=f.find(_=>_.name==="contact acts"),m=i.entry.facts.setters[n];return{setter:n,contact:t,rest:h,end:a,marks:f,preTravel:d?d.depth:m?.pre_travel_mm??null,limit:i.padLimitOf(n)}})}function yx(i,e,t){let n=i.lineAt(e);if(!n||n.pieces.length===0)return t;let s=n.pieces[n.pieces.length-1];return Math.min(s[1]+n.delay_s,t)}function vx(i,e,t,n){let s=(l,u)=>({name:l,t:u,depth:i.padDepthAt(e,u)}),r=[s("pad touched",t)],o=i.data.events.find(l=>l[0]>=t&&l[0]<=n&&l[1]==="close");o&&r.push(s("contact acts",o[0]));let a=Sx(i,t,n);if(a){let l=m=>i.edgesOf(`${a}.${m}`).filter(([_])=>_>=t&&_<=n+1e-9),u=l("raw"),h=u.filter(([,m])=>m===1);if(u.length>2){let m=u[u.length-1];r.push(s(`bounce over (${Math.floor((u.length-1)/2)} more)`,m[0]))}else!o&&h.length&&r.push(s("first edge",h[0][0]));let f=l("filtered").filter(([,m])=>m===1);f.length&&r.push(s("filter passed",f[0][0]));let d=l("seen").filter(([,m])=>m===1);d.length&&r.push(s("seen at scan",d[0][0]))}let c=i.data.events.find(l=>l[0]>=t&&l[0]<=n&&l[1]==="latch");return c&&r.push(s("position noted for",Array.isArray(c[2])?c[2][0]:c[0])),r.sort((l,u)=>l.t-u.t)}function Sx(i,e,t){let n=i.data.edges.find(([s,r])=>s>=e&&s<=t&&r.endsWith(".raw"));return n?n[1].slice(0,-4):null}function Wp(i,e){let t=i.lineAt(e),n=t!==null&&e<=t.t[1]+1e-9,s="";for(let[o,a,c]of i.data.events){if(o>e)break;if(a==="step"){let l=c[2]?` (${c[2]})`:"";s=`Step ${c[0]+1}: ${String(c[1]).replace(/[-_]/g," ")}${l}`}}let r="";if(n&&t){let[,o,a,c]=t.source;if(o&&a!==null){let h=i.entry.facts.programs[o]?.[a-1]??"";r=`line ${a}  ${h}`.trim()}else!s&&c&&(s=c.replace(/[-_]/g," "));let l=i.speedAt(e)*60,u=l>.05?`${ii(l,l<10?1:0)} mm/min`:"at rest";return{head:`${s||"Running"} \xB7 ${t.kind}, ${u}`,code:r}}return{head:`${s||"Ready"} \xB7 at rest`,code:r}}var Mx="uplot",bx="u-hz",wx="u-vt",Ax="u-title",Ex="u-wrap",Tx="u-under",Cx="u-over",Rx="u-axis",er="u-off",Px="u-select",Ix="u-cursor-x",Lx="u-cursor-y",Dx="u-cursor-pt",Nx="u-legend",Ux="u-live",Fx="u-inline",Ox="u-series",Bx="u-marker",Xp="u-label",kx="u-value",zo="width",Vo="height";var qp="bottom",Dr="left",wu="right",Vu="#000",Yp=Vu+"0",Au="mousemove",$p="mousedown",Eu="mouseup",Zp="mouseenter",Jp="mouseleave",Kp="dblclick",zx="resize",Vx="scroll",jp="change",dl="dppxchange",Gu="--",zr=typeof window<"u",Iu=zr?document:null,Ur=zr?window:null,Gx=zr?navigator:null,bt,cl;function Lu(){let i=devicePixelRatio;bt!=i&&(bt=i,cl&&Nu(jp,cl,Lu),cl=matchMedia(`(min-resolution: ${bt-.001}dppx) and (max-resolution: ${bt+.001}dppx)`),tr(jp,cl,Lu),Ur.dispatchEvent(new CustomEvent(dl)))}function si(i,e){if(e!=null){let t=i.classList;!t.contains(e)&&t.add(e)}}function Du(i,e){let t=i.classList;t.contains(e)&&t.remove(e)}function Gt(i,e,t){i.style[e]=t+"px"}function Ei(i,e,t,n){let s=Iu.createElement(i);return e!=null&&si(s,e),t?.insertBefore(s,n),s}function gi(i,e){return Ei("div",i,e)}var Qp=new WeakMap;function Xi(i,e,t,n,s){let r="translate("+e+"px,"+t+"px)",o=Qp.get(i);r!=o&&(i.style.transform=r,Qp.set(i,r),e<0||t<0||e>n||t>s?si(i,er):Du(i,er))}var em=new WeakMap;function tm(i,e,t){let n=e+t,s=em.get(i);n!=s&&(em.set(i,n),i.style.background=e,i.style.borderColor=t)}var nm=new WeakMap;function im(i,e,t,n){let s=e+""+t,r=nm.get(i);s!=r&&(nm.set(i,s),i.style.height=t+"px",i.style.width=e+"px",i.style.marginLeft=n?-e/2+"px":0,i.style.marginTop=n?-t/2+"px":0)}var Hu={passive:!0},Hx={...Hu,capture:!0};function tr(i,e,t,n){e.addEventListener(i,t,n?Hx:Hu)}function Nu(i,e,t,n){e.removeEventListener(i,t,Hu)}zr&&Lu();function Ti(i,e,t,n){let s;t=t||0,n=n||e.length-1;let r=n<=2147483647;for(;n-t>1;)s=r?t+n>>1:ri((t+n)/2),e[s]<i?t=s:n=s;return i-e[t]<=e[n]-i?t:n}function Im(i){return(t,n,s)=>{let r=-1,o=-1;for(let a=n;a<=s;a++)if(i(t[a])){r=a;break}for(let a=s;a>=n;a--)if(i(t[a])){o=a;break}return[r,o]}}var Lm=i=>i!=null,Dm=i=>i!=null&&i>0,gl=Im(Lm),Wx=Im(Dm);function Xx(i,e,t,n=0,s=!1){let r=s?Wx:gl,o=s?Dm:Lm;[e,t]=r(i,e,t);let a=i[e],c=i[e];if(e>-1)if(n==1)a=i[e],c=i[t];else if(n==-1)a=i[t],c=i[e];else for(let l=e;l<=t;l++){let u=i[l];o(u)&&(u<a?a=u:u>c&&(c=u))}return[a??Ut,c??-Ut]}function _l(i,e,t,n){let s=om(i),r=om(e);i==e&&(s==-1?(i*=t,e/=t):(i/=t,e*=t));let o=t==10?ls:Nm,a=s==1?ri:_i,c=r==1?_i:ri,l=a(o(mn(i))),u=c(o(mn(e))),h=Fr(t,l),f=Fr(t,u);return t==10&&(l<0&&(h=Ft(h,-l)),u<0&&(f=Ft(f,-u))),n||t==2?(i=h*s,e=f*r):(i=Bm(i,h),e=xl(e,f)),[i,e]}function Wu(i,e,t,n){let s=_l(i,e,t,n);return i==0&&(s[0]=0),e==0&&(s[1]=0),s}var Xu=.1,sm={mode:3,pad:Xu},Ho={pad:0,soft:null,mode:0},qx={min:Ho,max:Ho};function pl(i,e,t,n){return yl(t)?rm(i,e,t):(Ho.pad=t,Ho.soft=n?0:null,Ho.mode=n?3:0,rm(i,e,qx))}function St(i,e){return i??e}function Yx(i,e,t){for(e=St(e,0),t=St(t,i.length-1);e<=t;){if(i[e]!=null)return!0;e++}return!1}function rm(i,e,t){let n=t.min,s=t.max,r=St(n.pad,0),o=St(s.pad,0),a=St(n.hard,-Ut),c=St(s.hard,Ut),l=St(n.soft,Ut),u=St(s.soft,-Ut),h=St(n.mode,0),f=St(s.mode,0),d=e-i,m=ls(d),_=Xn(mn(i),mn(e)),p=ls(_),g=mn(p-m);(d<1e-24||g>10)&&(d=0,(i==0||e==0)&&(d=1e-24,h==2&&l!=Ut&&(r=0),f==2&&u!=-Ut&&(o=0)));let v=d||_||1e3,T=ls(v),S=Fr(10,ri(T)),R=v*(d==0?i==0?.1:1:r),E=Ft(Bm(i-R,S/10),24),y=i>=l&&(h==1||h==3&&E<=l||h==2&&E>=l)?l:Ut,A=Xn(a,E<y&&i>=y?y:Ci(y,E)),B=v*(d==0?e==0?.1:1:o),N=Ft(xl(e+B,S/10),24),I=e<=u&&(f==1||f==3&&N>=u||f==2&&N<=u)?u:-Ut,z=Ci(c,N>I&&e<=I?I:Xn(I,N));return A==z&&A==0&&(z=100),[A,z]}var $x=new Intl.NumberFormat(zr?Gx.language:"en-US"),qu=i=>$x.format(i),oi=Math,fl=oi.PI,mn=oi.abs,ri=oi.floor,pn=oi.round,_i=oi.ceil,Ci=oi.min,Xn=oi.max,Fr=oi.pow,om=oi.sign,ls=oi.log10,Nm=oi.log2,Zx=(i,e=1)=>oi.sinh(i)*e,Tu=(i,e=1)=>oi.asinh(i/e),Ut=1/0;function am(i){return(ls((i^i>>31)-(i>>31))|0)+1}function Uu(i,e,t){return Ci(Xn(i,e),t)}function Um(i){return typeof i=="function"}function gt(i){return Um(i)?i:()=>i}var Jx=()=>{},Fm=i=>i,Om=(i,e)=>e,Kx=i=>null,lm=i=>!0,cm=(i,e)=>i==e,jx=/\.\d*?(?=9{6,}|0{6,})/gm,nr=i=>{if(zm(i)||Ds.has(i))return i;let e=`${i}`,t=e.match(jx);if(t==null)return i;let n=t[0].length-1;if(e.indexOf("e-")!=-1){let[s,r]=e.split("e");return+`${nr(s)}e${r}`}return Ft(i,n)};function js(i,e){return nr(Ft(nr(i/e))*e)}function xl(i,e){return nr(_i(nr(i/e))*e)}function Bm(i,e){return nr(ri(nr(i/e))*e)}function Ft(i,e=0){if(zm(i))return i;let t=10**e,n=i*t*(1+Number.EPSILON);return pn(n)/t}var Ds=new Map;function km(i){return((""+i).split(".")[1]||"").length}function Xo(i,e,t,n){let s=[],r=n.map(km);for(let o=e;o<t;o++){let a=mn(o),c=Ft(Fr(i,o),a);for(let l=0;l<n.length;l++){let u=i==10?+`${n[l]}e${o}`:n[l]*c,h=(o>=0?0:a)+(o>=r[l]?0:r[l]),f=i==10?u:Ft(u,h);s.push(f),Ds.set(f,h)}}return s}var Wo={},Yu=[],Or=[null,null],Ls=Array.isArray,zm=Number.isInteger,Qx=i=>i===void 0;function hm(i){return typeof i=="string"}function yl(i){let e=!1;if(i!=null){let t=i.constructor;e=t==null||t==Object}return e}function ey(i){return i!=null&&typeof i=="object"}var ty=Object.getPrototypeOf(Uint8Array),Vm="__proto__";function Br(i,e=yl){let t;if(Ls(i)){let n=i.find(s=>s!=null);if(Ls(n)||e(n)){t=Array(i.length);for(let s=0;s<i.length;s++)t[s]=Br(i[s],e)}else t=i.slice()}else if(i instanceof ty)t=i.slice();else if(e(i)){t={};for(let n in i)n!=Vm&&(t[n]=Br(i[n],e))}else t=i;return t}function hn(i){let e=arguments;for(let t=1;t<e.length;t++){let n=e[t];for(let s in n)s!=Vm&&(yl(i[s])?hn(i[s],Br(n[s])):i[s]=Br(n[s]))}return i}var ny=0,iy=1,sy=2;function ry(i,e,t){for(let n=0,s,r=-1;n<e.length;n++){let o=e[n];if(o>r){for(s=o-1;s>=0&&i[s]==null;)i[s--]=null;for(s=o+1;s<t&&i[s]==null;)i[r=s++]=null}}}function oy(i,e){if(cy(i)){let o=i[0].slice();for(let a=1;a<i.length;a++)o.push(...i[a].slice(1));return hy(o[0])||(o=ly(o)),o}let t=new Set;for(let o=0;o<i.length;o++){let c=i[o][0],l=c.length;for(let u=0;u<l;u++)t.add(c[u])}let n=[Array.from(t).sort((o,a)=>o-a)],s=n[0].length,r=new Map;for(let o=0;o<s;o++)r.set(n[0][o],o);for(let o=0;o<i.length;o++){let a=i[o],c=a[0];for(let l=1;l<a.length;l++){let u=a[l],h=Array(s).fill(void 0),f=e?e[o][l]:iy,d=[];for(let m=0;m<u.length;m++){let _=u[m],p=r.get(c[m]);_===null?f!=ny&&(h[p]=_,f==sy&&d.push(p)):h[p]=_}ry(h,d,s),n.push(h)}}return n}var ay=typeof queueMicrotask>"u"?i=>Promise.resolve().then(i):queueMicrotask;function ly(i){let e=i[0],t=e.length,n=Array(t);for(let r=0;r<n.length;r++)n[r]=r;n.sort((r,o)=>e[r]-e[o]);let s=[];for(let r=0;r<i.length;r++){let o=i[r],a=Array(t);for(let c=0;c<t;c++)a[c]=o[n[c]];s.push(a)}return s}function cy(i){let e=i[0][0],t=e.length;for(let n=1;n<i.length;n++){let s=i[n][0];if(s.length!=t)return!1;if(s!=e){for(let r=0;r<t;r++)if(s[r]!=e[r])return!1}}return!0}function hy(i,e=100){let t=i.length;if(t<=1)return!0;let n=0,s=t-1;for(;n<=s&&i[n]==null;)n++;for(;s>=n&&i[s]==null;)s--;if(s<=n)return!0;let r=Xn(1,ri((s-n+1)/e));for(let o=i[n],a=n+r;a<=s;a+=r){let c=i[a];if(c!=null){if(c<=o)return!1;o=c}}return!0}var Gm=["January","February","March","April","May","June","July","August","September","October","November","December"],Hm=["Sunday","Monday","Tuesday","Wednesday","Thursday","Friday","Saturday"];function Wm(i){return i.slice(0,3)}var uy=Hm.map(Wm),fy=Gm.map(Wm),dy={MMMM:Gm,MMM:fy,WWWW:Hm,WWW:uy};function ko(i){return(i<10?"0":"")+i}function py(i){return(i<10?"00":i<100?"0":"")+i}var my={YYYY:i=>i.getFullYear(),YY:i=>(i.getFullYear()+"").slice(2),MMMM:(i,e)=>e.MMMM[i.getMonth()],MMM:(i,e)=>e.MMM[i.getMonth()],MM:i=>ko(i.getMonth()+1),M:i=>i.getMonth()+1,DD:i=>ko(i.getDate()),D:i=>i.getDate(),WWWW:(i,e)=>e.WWWW[i.getDay()],WWW:(i,e)=>e.WWW[i.getDay()],HH:i=>ko(i.getHours()),H:i=>i.getHours(),h:i=>{let e=i.getHours();return e==0?12:e>12?e-12:e},AA:i=>i.getHours()>=12?"PM":"AM",aa:i=>i.getHours()>=12?"pm":"am",a:i=>i.getHours()>=12?"p":"a",mm:i=>ko(i.getMinutes()),m:i=>i.getMinutes(),ss:i=>ko(i.getSeconds()),s:i=>i.getSeconds(),fff:i=>py(i.getMilliseconds())};function $u(i,e){e=e||dy;let t=[],n=/\{([a-z]+)\}|[^{]+/gi,s;for(;s=n.exec(i);)t.push(s[0][0]=="{"?my[s[1]]:s[0]);return r=>{let o="";for(let a=0;a<t.length;a++)o+=typeof t[a]=="string"?t[a]:t[a](r,e);return o}}var gy=new Intl.DateTimeFormat().resolvedOptions().timeZone;function _y(i,e){let t;return e=="UTC"||e=="Etc/UTC"?t=new Date(+i+i.getTimezoneOffset()*6e4):e==gy?t=i:(t=new Date(i.toLocaleString("en-US",{timeZone:e})),t.setMilliseconds(i.getMilliseconds())),t}var Xm=i=>i%1==0,ml=[1,2,2.5,5],xy=Xo(10,-32,0,ml),qm=Xo(10,0,32,ml),yy=qm.filter(Xm),Qs=xy.concat(qm),Zu=`
+`,Ym="{YYYY}",um=Zu+Ym,$m="{M}/{D}",Go=Zu+$m,hl=Go+"/{YY}",Zm="{aa}",vy="{h}:{mm}",Nr=vy+Zm,fm=Zu+Nr,dm=":{ss}",wt=null;function Jm(i){let e=i*1e3,t=e*60,n=t*60,s=n*24,r=s*30,o=s*365,c=(i==1?Xo(10,0,3,ml).filter(Xm):Xo(10,-3,0,ml)).concat([e,e*5,e*10,e*15,e*30,t,t*5,t*10,t*15,t*30,n,n*2,n*3,n*4,n*6,n*8,n*12,s,s*2,s*3,s*4,s*5,s*6,s*7,s*8,s*9,s*10,s*15,r,r*2,r*3,r*4,r*6,o,o*2,o*5,o*10,o*25,o*50,o*100]),l=[[o,Ym,wt,wt,wt,wt,wt,wt,1],[s*28,"{MMM}",um,wt,wt,wt,wt,wt,1],[s,$m,um,wt,wt,wt,wt,wt,1],[n,"{h}"+Zm,hl,wt,Go,wt,wt,wt,1],[t,Nr,hl,wt,Go,wt,wt,wt,1],[e,dm,hl+" "+Nr,wt,Go+" "+Nr,wt,fm,wt,1],[i,dm+".{fff}",hl+" "+Nr,wt,Go+" "+Nr,wt,fm,wt,1]];function u(h){return(f,d,m,_,p,g)=>{let v=[],T=p>=o,S=p>=r&&p<o,R=h(m),E=Ft(R*i,3),y=Cu(R.getFullYear(),T?0:R.getMonth(),S||T?1:R.getDate()),A=Ft(y*i,3);if(S||T){let B=S?p/r:0,N=T?p/o:0,I=E==A?E:Ft(Cu(y.getFullYear()+N,y.getMonth()+B,1)*i,3),z=new Date(pn(I/i)),H=z.getFullYear(),D=z.getMonth();for(let W=0;I<=_;W++){let $=Cu(H+N*W,D+B*W,1),G=$-h(Ft($*i,3));I=Ft((+$+G)*i,3),I<=_&&v.push(I)}}else{let B=p>=s?s:p,N=ri(m)-ri(E),I=A+N+xl(E-A,B);v.push(I);let z=h(I),H=z.getHours()+z.getMinutes()/t+z.getSeconds()/n,D=p/n,W=f.axes[d]._space,$=g/W;for(;I=Ft(I+p,i==1?0:3),!(I>_);)if(D>1){let G=ri(Ft(H+D,6))%24,Q=h(I).getHours()-G;Q>1&&(Q=-1),I-=Q*n,H=(H+D)%24;let se=v[v.length-1];Ft((I-se)/p,3)*$>=.7&&v.push(I)}else v.push(I)}return v}}return[c,l,u]}var[Sy,My,by]=Jm(1),[wy,Ay,Ey]=Jm(.001);Xo(2,-53,53,[1]);function pm(i,e){return i.map(t=>t.map((n,s)=>s==0||s==8||n==null?n:e(s==1||t[8]==0?n:t[1]+n)))}function mm(i,e){return(t,n,s,r,o)=>{let a=e.find(m=>o>=m[0])||e[e.length-1],c,l,u,h,f,d;return n.map(m=>{let _=i(m),p=_.getFullYear(),g=_.getMonth(),v=_.getDate(),T=_.getHours(),S=_.getMinutes(),R=_.getSeconds(),E=p!=c&&a[2]||g!=l&&a[3]||v!=u&&a[4]||T!=h&&a[5]||S!=f&&a[6]||R!=d&&a[7]||a[1];return c=p,l=g,u=v,h=T,f=S,d=R,E(_)})}}function Ty(i,e){let t=$u(e);return(n,s,r,o,a)=>s.map(c=>t(i(c)))}function Cu(i,e,t){return new Date(i,e,t)}function gm(i,e){return e(i)}var Cy="{YYYY}-{MM}-{DD} {h}:{mm}{aa}";function _m(i,e){return(t,n,s,r)=>r==null?Gu:e(i(n))}function Ry(i,e){let t=i.series[e];return t.width?t.stroke(i,e):t.points.width?t.points.stroke(i,e):null}function Py(i,e){return i.series[e].fill(i,e)}var Iy={show:!0,live:!0,isolate:!1,mount:Jx,markers:{show:!0,width:2,stroke:Ry,fill:Py,dash:"solid"},idx:null,idxs:null,values:[]};function Ly(i,e){let t=i.cursor.points,n=gi(),s=t.size(i,e);Gt(n,zo,s),Gt(n,Vo,s);let r=s/-2;Gt(n,"marginLeft",r),Gt(n,"marginTop",r);let o=t.width(i,e,s);return o&&Gt(n,"borderWidth",o),n}function Dy(i,e){let t=i.series[e].points;return t._fill||t._stroke}function Ny(i,e){let t=i.series[e].points;return t._stroke||t._fill}function Uy(i,e){return i.series[e].points.size}var Ru=[0,0];function Fy(i,e,t){return Ru[0]=e,Ru[1]=t,Ru}function ul(i,e,t,n=!0){return s=>{s.button==0&&(!n||s.target==e)&&t(s)}}function Pu(i,e,t,n=!0){return s=>{(!n||s.target==e)&&t(s)}}var Oy={show:!0,x:!0,y:!0,lock:!1,move:Fy,points:{one:!1,show:Ly,size:Uy,width:0,stroke:Ny,fill:Dy},bind:{mousedown:ul,mouseup:ul,click:ul,dblclick:ul,mousemove:Pu,mouseleave:Pu,mouseenter:Pu},drag:{setScale:!0,x:!0,y:!1,dist:0,uni:null,click:(i,e)=>{e.stopPropagation(),e.stopImmediatePropagation()},_x:!1,_y:!1},focus:{dist:(i,e,t,n,s)=>n-s,prox:-1,bias:0},hover:{skip:[void 0],prox:null,bias:0},left:-10,top:-10,idx:null,dataIdx:null,idxs:null,event:null},Km={show:!0,stroke:"rgba(0,0,0,0.07)",width:2},Ju=hn({},Km,{filter:Om}),jm=hn({},Ju,{size:10}),Qm=hn({},Km,{show:!1}),Ku='12px system-ui, -apple-system, "Segoe UI", Roboto, "Helvetica Neue", Arial, "Noto Sans", sans-serif, "Apple Color Emoji", "Segoe UI Emoji", "Segoe UI Symbol", "Noto Color Emoji"',eg="bold "+Ku,tg=1.5,xm={show:!0,scale:"x",stroke:Vu,space:50,gap:5,alignTo:1,size:50,labelGap:0,labelSize:30,labelFont:eg,side:2,grid:Ju,ticks:jm,border:Qm,font:Ku,lineGap:tg,rotate:0},By="Value",ky="Time",ym={show:!0,scale:"x",auto:!1,sorted:1,min:Ut,max:-Ut,idxs:[]};function zy(i,e,t,n,s){return e.map(r=>r==null?"":qu(r))}function Vy(i,e,t,n,s,r,o){let a=[],c=Ds.get(s)||0;t=o?t:Ft(xl(t,s),c);for(let l=t;l<=n;l=Ft(l+s,c))a.push(Object.is(l,-0)?0:l);return a}function Fu(i,e,t,n,s,r,o){let a=[],c=i.scales[i.axes[e].scale].log,l=c==10?ls:Nm,u=ri(l(t));s=Fr(c,u),c==10&&(s=Qs[Ti(s,Qs)]);let h=t,f=s*c;c==10&&(f=Qs[Ti(f,Qs)]);do a.push(h),h=h+s,c==10&&!Ds.has(h)&&(h=Ft(h,Ds.get(s))),h>=f&&(s=h,f=s*c,c==10&&(f=Qs[Ti(f,Qs)]));while(h<=n);return a}function Gy(i,e,t,n,s,r,o){let c=i.scales[i.axes[e].scale].asinh,l=n>c?Fu(i,e,Xn(c,t),n,s):[c],u=n>=0&&t<=0?[0]:[];return(t<-c?Fu(i,e,Xn(c,-n),-t,s):[c]).reverse().map(f=>-f).concat(u,l)}var ng=/./,Hy=/[12357]/,Wy=/[125]/,vm=/1/,Ou=(i,e,t,n)=>i.map((s,r)=>e==4&&s==0||r%n==0&&t.test(s.toExponential()[s<0?1:0])?s:null);function Xy(i,e,t,n,s){let r=i.axes[t],o=r.scale,a=i.scales[o],c=i.valToPos,l=r._space,u=c(10,o),h=c(9,o)-u>=l?ng:c(7,o)-u>=l?Hy:c(5,o)-u>=l?Wy:vm;if(h==vm){let f=mn(c(1,o)-u);if(f<l)return Ou(e.slice().reverse(),a.distr,h,_i(l/f)).reverse()}return Ou(e,a.distr,h,1)}function qy(i,e,t,n,s){let r=i.axes[t],o=r.scale,a=r._space,c=i.valToPos,l=mn(c(1,o)-c(2,o));return l<a?Ou(e.slice().reverse(),3,ng,_i(a/l)).reverse():e}function Yy(i,e,t,n){return n==null?Gu:e==null?"":qu(e)}var Sm={show:!0,scale:"y",stroke:Vu,space:30,gap:5,alignTo:1,size:50,labelGap:0,labelSize:30,labelFont:eg,side:3,grid:Ju,ticks:jm,border:Qm,font:Ku,lineGap:tg,rotate:0};function $y(i,e){let t=3+(i||1)*2;return Ft(t*e,3)}function Zy(i,e){let{scale:t,idxs:n}=i.series[0],s=i._data[0],r=i.valToPos(s[n[0]],t,!0),o=i.valToPos(s[n[1]],t,!0),a=mn(o-r),c=i.series[e],l=a/(c.points.space*bt);return n[1]-n[0]<=l}var Mm={scale:null,auto:!0,sorted:0,min:Ut,max:-Ut},ig=(i,e,t,n,s)=>s,bm={show:!0,auto:!0,sorted:0,gaps:ig,alpha:1,facets:[hn({},Mm,{scale:"x"}),hn({},Mm,{scale:"y"})]},wm={scale:"y",auto:!0,sorted:0,show:!0,spanGaps:!1,gaps:ig,alpha:1,points:{show:Zy,filter:null},values:null,min:Ut,max:-Ut,idxs:[],path:null,clip:null};function Jy(i,e,t,n,s){return t/10}var sg={time:!0,auto:!0,distr:1,log:10,asinh:1,min:null,max:null,dir:1,ori:0},Ky=hn({},sg,{time:!1,ori:1}),Am={};function rg(i,e){let t=Am[i];return t||(t={key:i,plots:[],sub(n){t.plots.push(n)},unsub(n){t.plots=t.plots.filter(s=>s!=n)},pub(n,s,r,o,a,c,l){for(let u=0;u<t.plots.length;u++)t.plots[u]!=s&&t.plots[u].pub(n,s,r,o,a,c,l)}},i!=null&&(Am[i]=t)),t}var kr=1,Bu=2;function ir(i,e,t){let n=i.mode,s=i.series[e],r=n==2?i._data[e]:i._data,o=i.scales,a=i.bbox,c=r[0],l=n==2?r[1]:r[e],u=n==2?o[s.facets[0].scale]:o[i.series[0].scale],h=n==2?o[s.facets[1].scale]:o[s.scale],f=a.left,d=a.top,m=a.width,_=a.height,p=i.valToPosH,g=i.valToPosV;return u.ori==0?t(s,c,l,u,h,p,g,f,d,m,_,Sl,Vr,bl,ag,cg):t(s,c,l,u,h,g,p,d,f,_,m,Ml,Gr,ef,lg,hg)}function ju(i,e){let t=0,n=0,s=St(i.bands,Yu);for(let r=0;r<s.length;r++){let o=s[r];o.series[0]==e?t=o.dir:o.series[1]==e&&(o.dir==1?n|=1:n|=2)}return[t,n==1?-1:n==2?1:n==3?2:0]}function jy(i,e,t,n,s){let r=i.mode,o=i.series[e],a=r==2?o.facets[1].scale:o.scale,c=i.scales[a];return s==-1?c.min:s==1?c.max:c.distr==3?c.dir==1?c.min:c.max:0}function cs(i,e,t,n,s,r){return ir(i,e,(o,a,c,l,u,h,f,d,m,_,p)=>{let g=o.pxRound,v=l.dir*(l.ori==0?1:-1),T=l.ori==0?Vr:Gr,S,R;v==1?(S=t,R=n):(S=n,R=t);let E=g(h(a[S],l,_,d)),y=g(f(c[S],u,p,m)),A=g(h(a[R],l,_,d)),B=g(f(r==1?u.max:u.min,u,p,m)),N=new Path2D(s);return T(N,A,B),T(N,E,B),T(N,E,y),N})}function vl(i,e,t,n,s,r){let o=null;if(i.length>0){o=new Path2D;let a=e==0?bl:ef,c=t;for(let h=0;h<i.length;h++){let f=i[h];if(f[1]>f[0]){let d=f[0]-c;d>0&&a(o,c,n,d,n+r),c=f[1]}}let l=t+s-c,u=10;l>0&&a(o,c,n-u/2,l,n+r+u)}return o}function Qy(i,e,t){let n=i[i.length-1];n&&n[0]==e?n[1]=t:i.push([e,t])}function Qu(i,e,t,n,s,r,o){let a=[],c=i.length;for(let l=s==1?t:n;l>=t&&l<=n;l+=s)if(e[l]===null){let h=l,f=l;if(s==1)for(;++l<=n&&e[l]===null;)f=l;else for(;--l>=t&&e[l]===null;)f=l;let d=r(i[h]),m=f==h?d:r(i[f]),_=h-s;d=o<=0&&_>=0&&_<c?r(i[_]):d;let g=f+s;m=o>=0&&g>=0&&g<c?r(i[g]):m,m>=d&&a.push([d,m])}return a}function Em(i){return i==0?Fm:i==1?pn:e=>js(e,i)}function og(i){let e=i==0?Sl:Ml,t=i==0?(s,r,o,a,c,l)=>{s.arcTo(r,o,a,c,l)}:(s,r,o,a,c,l)=>{s.arcTo(o,r,c,a,l)},n=i==0?(s,r,o,a,c)=>{s.rect(r,o,a,c)}:(s,r,o,a,c)=>{s.rect(o,r,c,a)};return(s,r,o,a,c,l=0,u=0)=>{l==0&&u==0?n(s,r,o,a,c):(l=Ci(l,a/2,c/2),u=Ci(u,a/2,c/2),e(s,r+l,o),t(s,r+a,o,r+a,o+c,l),t(s,r+a,o+c,r,o+c,u),t(s,r,o+c,r,o,u),t(s,r,o,r+a,o,l),s.closePath())}}var Sl=(i,e,t)=>{i.moveTo(e,t)},Ml=(i,e,t)=>{i.moveTo(t,e)},Vr=(i,e,t)=>{i.lineTo(e,t)},Gr=(i,e,t)=>{i.lineTo(t,e)},bl=og(0),ef=og(1),ag=(i,e,t,n,s,r)=>{i.arc(e,t,n,s,r)},lg=(i,e,t,n,s,r)=>{i.arc(t,e,n,s,r)},cg=(i,e,t,n,s,r,o)=>{i.bezierCurveTo(e,t,n,s,r,o)},hg=(i,e,t,n,s,r,o)=>{i.bezierCurveTo(t,e,s,n,o,r)};function ug(i){return(e,t,n,s,r)=>ir(e,t,(o,a,c,l,u,h,f,d,m,_,p)=>{let{pxRound:g,points:v}=o,T,S;l.ori==0?(T=Sl,S=ag):(T=Ml,S=lg);let R=Ft(v.width*bt,3),E=(v.size-v.width)/2*bt,y=Ft(E*2,3),A=new Path2D,B=new Path2D,{left:N,top:I,width:z,height:H}=e.bbox;bl(B,N-y,I-y,z+y*2,H+y*2);let D=W=>{if(c[W]!=null){let $=g(h(a[W],l,_,d)),G=g(f(c[W],u,p,m));T(A,$+E,G),S(A,$,G,E,0,fl*2)}};if(r)r.forEach(D);else for(let W=n;W<=s;W++)D(W);return{stroke:R>0?A:null,fill:A,clip:B,flags:kr|Bu}})}function fg(i){return(e,t,n,s,r,o)=>{n!=s&&(r!=n&&o!=n&&i(e,t,n),r!=s&&o!=s&&i(e,t,s),i(e,t,o))}}var ev=fg(Vr),tv=fg(Gr);function dg(i){let e=St(i?.alignGaps,0);return(t,n,s,r)=>ir(t,n,(o,a,c,l,u,h,f,d,m,_,p)=>{[s,r]=gl(c,s,r);let g=o.pxRound,v=H=>g(h(H,l,_,d)),T=H=>g(f(H,u,p,m)),S,R;l.ori==0?(S=Vr,R=ev):(S=Gr,R=tv);let E=l.dir*(l.ori==0?1:-1),y={stroke:new Path2D,fill:null,clip:null,band:null,gaps:null,flags:kr},A=y.stroke,B=!1;if(r-s>=_*4){let H=ue=>t.posToVal(ue,l.key,!0),D=null,W=null,$,G,ce,K=v(a[E==1?s:r]),Q=v(a[s]),se=v(a[r]),fe=H(E==1?Q+1:se-1);for(let ue=E==1?s:r;ue>=s&&ue<=r;ue+=E){let ee=a[ue],xe=(E==1?ee<fe:ee>fe)?K:v(ee),Te=c[ue];xe==K?Te!=null?(G=Te,D==null?(S(A,xe,T(G)),$=D=W=G):G<D?D=G:G>W&&(W=G)):Te===null&&(B=!0):(D!=null&&R(A,K,T(D),T(W),T($),T(G)),Te!=null?(G=Te,S(A,xe,T(G)),D=W=$=G):(D=W=null,Te===null&&(B=!0)),K=xe,fe=H(K+E))}D!=null&&D!=W&&ce!=K&&R(A,K,T(D),T(W),T($),T(G))}else for(let H=E==1?s:r;H>=s&&H<=r;H+=E){let D=c[H];D===null?B=!0:D!=null&&S(A,v(a[H]),T(D))}let[I,z]=ju(t,n);if(o.fill!=null||I!=0){let H=y.fill=new Path2D(A),D=o.fillTo(t,n,o.min,o.max,I),W=T(D),$=v(a[s]),G=v(a[r]);E==-1&&([G,$]=[$,G]),S(H,G,W),S(H,$,W)}if(!o.spanGaps){let H=[];B&&H.push(...Qu(a,c,s,r,E,v,e)),y.gaps=H=o.gaps(t,n,s,r,H),y.clip=vl(H,l.ori,d,m,_,p)}return z!=0&&(y.band=z==2?[cs(t,n,s,r,A,-1),cs(t,n,s,r,A,1)]:cs(t,n,s,r,A,z)),y})}function nv(i){let e=St(i.align,1),t=St(i.ascDesc,!1),n=St(i.alignGaps,0),s=St(i.extend,!1);return(r,o,a,c)=>ir(r,o,(l,u,h,f,d,m,_,p,g,v,T)=>{[a,c]=gl(h,a,c);let S=l.pxRound,{left:R,width:E}=r.bbox,y=Q=>S(m(Q,f,v,p)),A=Q=>S(_(Q,d,T,g)),B=f.ori==0?Vr:Gr,N={stroke:new Path2D,fill:null,clip:null,band:null,gaps:null,flags:kr},I=N.stroke,z=f.dir*(f.ori==0?1:-1),H=A(h[z==1?a:c]),D=y(u[z==1?a:c]),W=D,$=D;s&&e==-1&&($=R,B(I,$,H)),B(I,D,H);for(let Q=z==1?a:c;Q>=a&&Q<=c;Q+=z){let se=h[Q];if(se==null)continue;let fe=y(u[Q]),ue=A(se);e==1?B(I,fe,H):B(I,W,ue),B(I,fe,ue),H=ue,W=fe}let G=W;s&&e==1&&(G=R+E,B(I,G,H));let[ce,K]=ju(r,o);if(l.fill!=null||ce!=0){let Q=N.fill=new Path2D(I),se=l.fillTo(r,o,l.min,l.max,ce),fe=A(se);B(Q,G,fe),B(Q,$,fe)}if(!l.spanGaps){let Q=[];Q.push(...Qu(u,h,a,c,z,y,n));let se=l.width*bt/2,fe=t||e==1?se:-se,ue=t||e==-1?-se:se;Q.forEach(ee=>{ee[0]+=fe,ee[1]+=ue}),N.gaps=Q=l.gaps(r,o,a,c,Q),N.clip=vl(Q,f.ori,p,g,v,T)}return K!=0&&(N.band=K==2?[cs(r,o,a,c,I,-1),cs(r,o,a,c,I,1)]:cs(r,o,a,c,I,K)),N})}function Tm(i,e,t,n,s,r,o=Ut){if(i.length>1){let a=null;for(let c=0,l=1/0;c<i.length;c++)if(e[c]!==void 0){if(a!=null){let u=mn(i[c]-i[a]);u<l&&(l=u,o=mn(t(i[c],n,s,r)-t(i[a],n,s,r)))}a=c}}return o}function iv(i){i=i||Wo;let e=St(i.size,[.6,Ut,1]),t=i.align||0,n=i.gap||0,s=i.radius;s=s==null?[0,0]:typeof s=="number"?[s,0]:s;let r=gt(s),o=1-e[0],a=St(e[1],Ut),c=St(e[2],1),l=St(i.disp,Wo),u=St(i.each,d=>{}),{fill:h,stroke:f}=l;return(d,m,_,p)=>ir(d,m,(g,v,T,S,R,E,y,A,B,N,I)=>{let z=g.pxRound,H=t,D=n*bt,W=a*bt,$=c*bt,G,ce;S.ori==0?[G,ce]=r(d,m):[ce,G]=r(d,m);let K=S.dir*(S.ori==0?1:-1),Q=S.ori==0?bl:ef,se=S.ori==0?u:(Re,$e,rt,be,Nt,ze,qe)=>{u(Re,$e,rt,Nt,be,qe,ze)},fe=St(d.bands,Yu).find(Re=>Re.series[0]==m),ue=fe!=null?fe.dir:0,ee=g.fillTo(d,m,g.min,g.max,ue),me=z(y(ee,R,I,B)),xe,Te,Me,We=N,st=z(g.width*bt),Ve=!1,ut=null,lt=null,nt=null,Wt=null;h!=null&&(st==0||f!=null)&&(Ve=!0,ut=h.values(d,m,_,p),lt=new Map,new Set(ut).forEach(Re=>{Re!=null&&lt.set(Re,new Path2D)}),st>0&&(nt=f.values(d,m,_,p),Wt=new Map,new Set(nt).forEach(Re=>{Re!=null&&Wt.set(Re,new Path2D)})));let{x0:Ot,size:sn}=l;if(Ot!=null&&sn!=null){H=1,v=Ot.values(d,m,_,p),Ot.unit==2&&(v=v.map(rt=>d.posToVal(A+rt*N,S.key,!0)));let Re=sn.values(d,m,_,p);sn.unit==2?Te=Re[0]*N:Te=E(Re[0],S,N,A)-E(0,S,N,A),We=Tm(v,T,E,S,N,A,We),Me=We-Te+D}else We=Tm(v,T,E,S,N,A,We),Me=We*o+D,Te=We-Me;Me<1&&(Me=0),st>=Te/2&&(st=0),Me<5&&(z=Fm);let It=Me>0,yn=We-Me-(It?st:0);Te=z(Uu(yn,$,W)),xe=(H==0?Te/2:H==K?0:Te)-H*K*((H==0?D/2:0)+(It?st/2:0));let xt={stroke:null,fill:null,clip:null,band:null,gaps:null,flags:0},fn=Ve?null:new Path2D,Yt=null;if(fe!=null)Yt=d.data[fe.series[1]];else{let{y0:Re,y1:$e}=l;Re!=null&&$e!=null&&(T=$e.values(d,m,_,p),Yt=Re.values(d,m,_,p))}let rn=G*Te,O=ce*Te;for(let Re=K==1?_:p;Re>=_&&Re<=p;Re+=K){let $e=T[Re];if($e==null)continue;if(Yt!=null){let X=Yt[Re]??0;if($e-X==0)continue;me=y(X,R,I,B)}let rt=S.distr!=2||l!=null?v[Re]:Re,be=E(rt,S,N,A),Nt=y(St($e,ee),R,I,B),ze=z(be-xe),qe=z(Xn(Nt,me)),C=z(Ci(Nt,me)),M=qe-C;if($e!=null){let X=$e<0?O:rn,he=$e<0?rn:O;Ve?(st>0&&nt[Re]!=null&&Q(Wt.get(nt[Re]),ze,C+ri(st/2),Te,Xn(0,M-st),X,he),ut[Re]!=null&&Q(lt.get(ut[Re]),ze,C+ri(st/2),Te,Xn(0,M-st),X,he)):Q(fn,ze,C+ri(st/2),Te,Xn(0,M-st),X,he),se(d,m,Re,ze-st/2,C,Te+st,M)}}return st>0?xt.stroke=Ve?Wt:fn:Ve||(xt._fill=g.width==0?g._fill:g._stroke??g._fill,xt.width=0),xt.fill=Ve?lt:fn,xt})}function sv(i,e){let t=St(e?.alignGaps,0);return(n,s,r,o)=>ir(n,s,(a,c,l,u,h,f,d,m,_,p,g)=>{[r,o]=gl(l,r,o);let v=a.pxRound,T=G=>v(f(G,u,p,m)),S=G=>v(d(G,h,g,_)),R,E,y;u.ori==0?(R=Sl,y=Vr,E=cg):(R=Ml,y=Gr,E=hg);let A=u.dir*(u.ori==0?1:-1),B=T(c[A==1?r:o]),N=B,I=[],z=[];for(let G=A==1?r:o;G>=r&&G<=o;G+=A)if(l[G]!=null){let K=c[G],Q=T(K);I.push(N=Q),z.push(S(l[G]))}let H={stroke:i(I,z,R,y,E,v),fill:null,clip:null,band:null,gaps:null,flags:kr},D=H.stroke,[W,$]=ju(n,s);if(a.fill!=null||W!=0){let G=H.fill=new Path2D(D),ce=a.fillTo(n,s,a.min,a.max,W),K=S(ce);y(G,N,K),y(G,B,K)}if(!a.spanGaps){let G=[];G.push(...Qu(c,l,r,o,A,T,t)),H.gaps=G=a.gaps(n,s,r,o,G),H.clip=vl(G,u.ori,m,_,p,g)}return $!=0&&(H.band=$==2?[cs(n,s,r,o,D,-1),cs(n,s,r,o,D,1)]:cs(n,s,r,o,D,$)),H})}function rv(i){return sv(ov,i)}function ov(i,e,t,n,s,r){let o=i.length;if(o<2)return null;let a=new Path2D;if(t(a,i[0],e[0]),o==2)n(a,i[1],e[1]);else{let c=Array(o),l=Array(o-1),u=Array(o-1),h=Array(o-1);for(let f=0;f<o-1;f++)u[f]=e[f+1]-e[f],h[f]=i[f+1]-i[f],l[f]=u[f]/h[f];c[0]=l[0];for(let f=1;f<o-1;f++)l[f]===0||l[f-1]===0||l[f-1]>0!=l[f]>0?c[f]=0:(c[f]=3*(h[f-1]+h[f])/((2*h[f]+h[f-1])/l[f-1]+(h[f]+2*h[f-1])/l[f]),isFinite(c[f])||(c[f]=0));c[o-1]=l[o-2];for(let f=0;f<o-1;f++)s(a,i[f]+h[f]/3,e[f]+c[f]*h[f]/3,i[f+1]-h[f]/3,e[f+1]-c[f+1]*h[f]/3,i[f+1],e[f+1])}return a}var ku=new Set;function Cm(){for(let i of ku)i.syncRect(!0)}zr&&(tr(zx,Ur,Cm),tr(Vx,Ur,Cm,!0),tr(dl,Ur,()=>{wn.pxRatio=bt}));var av=dg(),lv=ug();function Rm(i,e,t,n){return(n?[i[0],i[1]].concat(i.slice(2)):[i[0]].concat(i.slice(1))).map((r,o)=>zu(r,o,e,t))}function cv(i,e){return i.map((t,n)=>n==0?{}:hn({},e,t))}function zu(i,e,t,n){return hn({},e==0?t:n,i)}function pg(i,e,t){return e==null?Or:[e,t]}var hv=pg;function uv(i,e,t){return e==null?Or:pl(e,t,Xu,!0)}function mg(i,e,t,n){return e==null?Or:_l(e,t,i.scales[n].log,!1)}var fv=mg;function gg(i,e,t,n){return e==null?Or:Wu(e,t,i.scales[n].log,!1)}var dv=gg;function pv(i,e,t,n,s){let r=Xn(am(i),am(e)),o=e-i,a=Ti(s/n*o,t);do{let c=t[a],l=n*c/o;if(l>=s&&r+(c<5?Ds.get(c):0)<=17)return[c,l]}while(++a<t.length);return[0,0]}function Pm(i){let e,t;return i=i.replace(/(\d+)px/,(n,s)=>(e=pn((t=+s)*bt))+"px"),[i,e,t]}function mv(i){i.show&&[i.font,i.labelFont].forEach(e=>{let t=Ft(e[2]*bt,1);e[0]=e[0].replace(/[0-9.]+px/,t+"px"),e[1]=t})}function wn(i,e,t){let n={mode:St(i.mode,1)},s=n.mode;function r(x,b,P,L){let V=b.valToPct(x);return L+P*(b.dir==-1?1-V:V)}function o(x,b,P,L){let V=b.valToPct(x);return L+P*(b.dir==-1?V:1-V)}function a(x,b,P,L){return b.ori==0?r(x,b,P,L):o(x,b,P,L)}n.valToPosH=r,n.valToPosV=o;let c=!1;n.status=0;let l=n.root=gi(Mx);if(i.id!=null&&(l.id=i.id),si(l,i.class),i.title){let x=gi(Ax,l);x.textContent=i.title}let u=Ei("canvas"),h=n.ctx=u.getContext("2d"),f=gi(Ex,l);tr("click",f,x=>{x.target===m&&(kt!=br||Xt!=wr)&&Tn.click(n,x)},!0);let d=n.under=gi(Tx,f);f.appendChild(u);let m=n.over=gi(Cx,f);i=Br(i);let _=+St(i.pxAlign,1),p=Em(_);(i.plugins||[]).forEach(x=>{x.opts&&(i=x.opts(n,i)||i)});let g=i.ms||.001,v=n.series=s==1?Rm(i.series||[],ym,wm,!1):cv(i.series||[null],bm),T=n.axes=Rm(i.axes||[],xm,Sm,!0),S=n.scales={},R=n.bands=i.bands||[];R.forEach(x=>{x.fill=gt(x.fill||null),x.dir=St(x.dir,-1)});let E=s==2?v[1].facets[0].scale:v[0].scale,y={axes:ss,series:dt},A=(i.drawOrder||["axes","series"]).map(x=>y[x]);function B(x){let b=x.distr==3?P=>ls(P>0?P:x.clamp(n,P,x.min,x.max,x.key)):x.distr==4?P=>Tu(P,x.asinh):x.distr==100?P=>x.fwd(P):P=>P;return P=>{let L=b(P),{_min:V,_max:J}=x,ae=J-V;return(L-V)/ae}}function N(x){let b=S[x];if(b==null){let P=(i.scales||Wo)[x]||Wo;if(P.from!=null){N(P.from);let L=hn({},S[P.from],P,{key:x});L.valToPct=B(L),S[x]=L}else{b=S[x]=hn({},x==E?sg:Ky,P),b.key=x;let L=b.time,V=b.range,J=Ls(V);if((x!=E||s==2&&!L)&&(J&&(V[0]==null||V[1]==null)&&(V={min:V[0]==null?sm:{mode:1,hard:V[0],soft:V[0]},max:V[1]==null?sm:{mode:1,hard:V[1],soft:V[1]}},J=!1),!J&&yl(V))){let ae=V;V=(de,ve,De)=>ve==null?Or:pl(ve,De,ae)}b.range=gt(V||(L?hv:x==E?b.distr==3?fv:b.distr==4?dv:pg:b.distr==3?mg:b.distr==4?gg:uv)),b.auto=gt(J?!1:b.auto),b.clamp=gt(b.clamp||Jy),b._min=b._max=null,b.valToPct=B(b)}}}N("x"),N("y"),s==1&&v.forEach(x=>{N(x.scale)}),T.forEach(x=>{N(x.scale)});for(let x in i.scales)N(x);let I=S[E],z=I.distr,H,D;I.ori==0?(si(l,bx),H=r,D=o):(si(l,wx),H=o,D=r);let W={};for(let x in S){let b=S[x];(b.min!=null||b.max!=null)&&(W[x]={min:b.min,max:b.max},b.min=b.max=null)}let $=i.tzDate||(x=>new Date(pn(x/g))),G=i.fmtDate||$u,ce=g==1?by($):Ey($),K=mm($,pm(g==1?My:Ay,G)),Q=_m($,gm(Cy,G)),se=[],fe=n.legend=hn({},Iy,i.legend),ue=n.cursor=hn({},Oy,{drag:{y:s==2}},i.cursor),ee=fe.show,me=ue.show,xe=fe.markers;fe.idxs=se,xe.width=gt(xe.width),xe.dash=gt(xe.dash),xe.stroke=gt(xe.stroke),xe.fill=gt(xe.fill);let Te,Me,We,st=[],Ve=[],ut,lt=!1,nt={};if(fe.live){let x=v[1]?v[1].values:null;lt=x!=null,ut=lt?x(n,1,0):{_:0};for(let b in ut)nt[b]=Gu}if(ee)if(Te=Ei("table",Nx,l),We=Ei("tbody",null,Te),fe.mount(n,Te),lt){Me=Ei("thead",null,Te,We);let x=Ei("tr",null,Me);Ei("th",null,x);for(var Wt in ut)Ei("th",Xp,x).textContent=Wt}else si(Te,Fx),fe.live&&si(Te,Ux);let Ot={show:!0},sn={show:!1};function It(x,b){if(b==0&&(lt||!fe.live||s==2))return Or;let P=[],L=Ei("tr",Ox,We,We.childNodes[b]);si(L,x.class),x.show||si(L,er);let V=Ei("th",null,L);if(xe.show){let de=gi(Bx,V);if(b>0){let ve=xe.width(n,b);ve&&(de.style.border=ve+"px "+xe.dash(n,b)+" "+xe.stroke(n,b)),de.style.background=xe.fill(n,b)}}let J=gi(Xp,V);x.label instanceof HTMLElement?J.appendChild(x.label):J.textContent=x.label,b>0&&(xe.show||(J.style.color=x.width>0?xe.stroke(n,b):xe.fill(n,b)),xt("click",V,de=>{if(ue._lock)return;Je(de);let ve=v.indexOf(x);if((de.ctrlKey||de.metaKey)!=fe.isolate){let De=v.some((Ne,Fe)=>Fe>0&&Fe!=ve&&Ne.show);v.forEach((Ne,Fe)=>{Fe>0&&Vi(Fe,De?Fe==ve?Ot:sn:Ot,!0,cn.setSeries)})}else Vi(ve,{show:!x.show},!0,cn.setSeries)},!1),Ke&&xt(Zp,V,de=>{ue._lock||(Je(de),Vi(v.indexOf(x),Er,!0,cn.setSeries))},!1));for(var ae in ut){let de=Ei("td",kx,L);de.textContent="--",P.push(de)}return[L,P]}let yn=new Map;function xt(x,b,P,L=!0){let V=yn.get(b)||{},J=ue.bind[x](n,b,P,L);J&&(tr(x,b,V[x]=J),yn.set(b,V))}function fn(x,b,P){let L=yn.get(b)||{};for(let V in L)(x==null||V==x)&&(Nu(V,b,L[V]),delete L[V]);x==null&&yn.delete(b)}let Yt=0,rn=0,O=0,Re=0,$e=0,rt=0,be=$e,Nt=rt,ze=O,qe=Re,C=0,M=0,X=0,he=0;n.bbox={};let oe=!1,_e=!1,ye=!1,te=!1,ie=!1,pe=!1;function F(x,b,P){(P||x!=n.width||b!=n.height)&&re(x,b),ct(!1),ye=!0,_e=!0,Un()}function re(x,b){n.width=Yt=O=x,n.height=rn=Re=b,$e=rt=0,Se(),Ge();let P=n.bbox;C=P.left=js($e*bt,.5),M=P.top=js(rt*bt,.5),X=P.width=js(O*bt,.5),he=P.height=js(Re*bt,.5)}let ne=3;function we(){let x=!1,b=0;for(;!x;){b++;let P=vr(b),L=zi(b);x=b==ne||P&&L,x||(re(n.width,n.height),_e=!0)}}function ge({width:x,height:b}){F(x,b)}n.setSize=ge;function Se(){let x=!1,b=!1,P=!1,L=!1;T.forEach((V,J)=>{if(V.show&&V._show){let{side:ae,_size:de}=V,ve=ae%2,De=V.label!=null?V.labelSize:0,Ne=de+De;Ne>0&&(ve?(O-=Ne,ae==3?($e+=Ne,L=!0):P=!0):(Re-=Ne,ae==0?(rt+=Ne,x=!0):b=!0))}}),Bi[0]=x,Bi[1]=P,Bi[2]=b,Bi[3]=L,O-=Mi[1]+Mi[3],$e+=Mi[3],Re-=Mi[2]+Mi[0],rt+=Mi[0]}function Ge(){let x=$e+O,b=rt+Re,P=$e,L=rt;function V(J,ae){switch(J){case 1:return x+=ae,x-ae;case 2:return b+=ae,b-ae;case 3:return P-=ae,P+ae;case 0:return L-=ae,L+ae}}T.forEach((J,ae)=>{if(J.show&&J._show){let de=J.side;J._pos=V(de,J._size),J.label!=null&&(J._lpos=V(de,J.labelSize))}})}if(ue.dataIdx==null){let x=ue.hover,b=x.skip=new Set(x.skip??[]);b.add(void 0);let P=x.prox=gt(x.prox),L=x.bias??(x.bias=0);ue.dataIdx=(V,J,ae,de)=>{if(J==0)return ae;let ve=ae,De=P(V,J,ae,de)??Ut,Ne=De>=0&&De<Ut,Fe=I.ori==0?O:Re,it=ue.left,Mt=e[0],vt=e[J];if(b.has(vt[ae])){ve=null;let pt=null,Ze=null,Xe;if(L==0||L==-1)for(Xe=ae;pt==null&&Xe-- >0;)b.has(vt[Xe])||(pt=Xe);if(L==0||L==1)for(Xe=ae;Ze==null&&Xe++<vt.length;)b.has(vt[Xe])||(Ze=Xe);if(pt!=null||Ze!=null)if(Ne){let Vt=pt==null?-1/0:H(Mt[pt],I,Fe,0),Jt=Ze==null?1/0:H(Mt[Ze],I,Fe,0),bn=it-Vt,Lt=Jt-it;bn<=Lt?bn<=De&&(ve=pt):Lt<=De&&(ve=Ze)}else ve=Ze==null?pt:pt==null?Ze:ae-pt<=Ze-ae?pt:Ze}else Ne&&mn(it-H(Mt[ae],I,Fe,0))>De&&(ve=null);return ve}}let Je=x=>{ue.event=x};ue.idxs=se,ue._lock=!1;let le=ue.points;le.show=gt(le.show),le.size=gt(le.size),le.stroke=gt(le.stroke),le.width=gt(le.width),le.fill=gt(le.fill);let Oe=n.focus=hn({},i.focus||{alpha:.3},ue.focus),Ke=Oe.prox>=0,Ce=Ke&&le.one,at=[],Bt=[],zn=[];function To(x,b){let P=le.show(n,b);if(P instanceof HTMLElement)return si(P,Dx),si(P,x.class),Xi(P,-10,-10,O,Re),m.insertBefore(P,at[b]),P}function _r(x,b){if(s==1||b>0){let P=s==1&&S[x.scale].time,L=x.value;x.value=P?hm(L)?_m($,gm(L,G)):L||Q:L||Yy,x.label=x.label||(P?ky:By)}if(Ce||b>0){x.width=x.width==null?1:x.width,x.paths=x.paths||av||Kx,x.fillTo=gt(x.fillTo||jy),x.pxAlign=+St(x.pxAlign,_),x.pxRound=Em(x.pxAlign),x.stroke=gt(x.stroke||null),x.fill=gt(x.fill||null),x._stroke=x._fill=x._paths=x._focus=null;let P=$y(Xn(1,x.width),1),L=x.points=hn({},{size:P,width:Xn(1,P*.2),stroke:x.stroke,space:P*2,paths:lv,_stroke:null,_fill:null},x.points);L.show=gt(L.show),L.filter=gt(L.filter),L.fill=gt(L.fill),L.stroke=gt(L.stroke),L.paths=gt(L.paths),L.pxAlign=x.pxAlign}if(ee){let P=It(x,b);st.splice(b,0,P[0]),Ve.splice(b,0,P[1]),fe.values.push(null)}if(me){se.splice(b,0,null);let P=null;Ce?b==0&&(P=To(x,b)):b>0&&(P=To(x,b)),at.splice(b,0,P),Bt.splice(b,0,0),zn.splice(b,0,0)}Mn("addSeries",b)}function tu(x,b){b=b??v.length,x=s==1?zu(x,b,ym,wm):zu(x,b,{},bm),v.splice(b,0,x),_r(v[b],b)}n.addSeries=tu;function $a(x){if(v.splice(x,1),ee){fe.values.splice(x,1),Ve.splice(x,1);let b=st.splice(x,1)[0];fn(null,b.firstChild),b.remove()}me&&(se.splice(x,1),at.splice(x,1)[0].remove(),Bt.splice(x,1),zn.splice(x,1)),Mn("delSeries",x)}n.delSeries=$a;let Bi=[!1,!1,!1,!1];function ts(x,b){if(x._show=x.show,x.show){let P=x.side%2,L=S[x.scale];L==null&&(x.scale=P?v[1].scale:E,L=S[x.scale]);let V=L.time;x.size=gt(x.size),x.space=gt(x.space),x.rotate=gt(x.rotate),Ls(x.incrs)&&x.incrs.forEach(ae=>{!Ds.has(ae)&&Ds.set(ae,km(ae))}),x.incrs=gt(x.incrs||(L.distr==2?yy:V?g==1?Sy:wy:Qs)),x.splits=gt(x.splits||(V&&L.distr==1?ce:L.distr==3?Fu:L.distr==4?Gy:Vy)),x.stroke=gt(x.stroke),x.grid.stroke=gt(x.grid.stroke),x.ticks.stroke=gt(x.ticks.stroke),x.border.stroke=gt(x.border.stroke);let J=x.values;x.values=Ls(J)&&!Ls(J[0])?gt(J):V?Ls(J)?mm($,pm(J,G)):hm(J)?Ty($,J):J||K:J||zy,x.filter=gt(x.filter||(L.distr>=3&&L.log==10?Xy:L.distr==3&&L.log==2?qy:Om)),x.font=Pm(x.font),x.labelFont=Pm(x.labelFont),x._size=x.size(n,null,b,0),x._space=x._rotate=x._incrs=x._found=x._splits=x._values=null,x._size>0&&(Bi[b]=!0,x._el=gi(Rx,f))}}function ns(x,b,P,L){let[V,J,ae,de]=P,ve=b%2,De=0;return ve==0&&(de||J)&&(De=b==0&&!V||b==2&&!ae?pn(xm.size/3):0),ve==1&&(V||ae)&&(De=b==1&&!J||b==3&&!de?pn(Sm.size/2):0),De}let Co=n.padding=(i.padding||[ns,ns,ns,ns]).map(x=>gt(St(x,ns))),Mi=n._padding=Co.map((x,b)=>x(n,b,Bi,0)),$t,Qt=null,en=null,ki=s==1?v[0].idxs:null,Qn=null,As=!1;function Ro(x,b){if(e=x??[],n.data=n._data=e,s==2){$t=0;for(let P=1;P<v.length;P++)$t+=e[P][0].length}else{e.length==0&&(n.data=n._data=e=[[]]),Qn=e[0],$t=Qn.length;let P=e;if(z==2){P=e.slice();let L=P[0]=Array($t);for(let V=0;V<$t;V++)L[V]=V}n._data=e=P}if(ct(!0),Mn("setData"),z==2&&(ye=!0),b!==!1){let P=I;P.auto(n,As)?Po():Cs(E,P.min,P.max),te=te||ue.left>=0,pe=!0,Un()}}n.setData=Ro;function Po(){As=!0;let x,b;s==1&&($t>0?(Qt=ki[0]=0,en=ki[1]=$t-1,x=e[0][Qt],b=e[0][en],z==2?(x=Qt,b=en):x==b&&(z==3?[x,b]=_l(x,x,I.log,!1):z==4?[x,b]=Wu(x,x,I.log,!1):I.time?b=x+pn(86400/g):[x,b]=pl(x,b,Xu,!0))):(Qt=ki[0]=x=null,en=ki[1]=b=null)),Cs(E,x,b)}let xr,Es,yr,w,k,j,Y,Z,Ae,Ie;function Ee(x,b,P,L,V,J){x??(x=Yp),P??(P=Yu),L??(L="butt"),V??(V=Yp),J??(J="round"),x!=xr&&(h.strokeStyle=xr=x),V!=Es&&(h.fillStyle=Es=V),b!=yr&&(h.lineWidth=yr=b),J!=k&&(h.lineJoin=k=J),L!=j&&(h.lineCap=j=L),P!=w&&h.setLineDash(w=P)}function Le(x,b,P,L){b!=Es&&(h.fillStyle=Es=b),x!=Y&&(h.font=Y=x),P!=Z&&(h.textAlign=Z=P),L!=Ae&&(h.textBaseline=Ae=L)}function ke(x,b,P,L,V=0){if(L.length>0&&x.auto(n,As)&&(b==null||b.min==null)){let J=St(Qt,0),ae=St(en,L.length-1),de=P.min==null?Xx(L,J,ae,V,x.distr==3):[P.min,P.max];x.min=Ci(x.min,P.min=de[0]),x.max=Xn(x.max,P.max=de[1])}}let je={min:null,max:null};function ft(){for(let L in S){let V=S[L];W[L]==null&&(V.min==null||W[E]!=null&&V.auto(n,As))&&(W[L]=je)}for(let L in S){let V=S[L];W[L]==null&&V.from!=null&&W[V.from]!=null&&(W[L]=je)}W[E]!=null&&ct(!0);let x={};for(let L in W){let V=W[L];if(V!=null){let J=x[L]=Br(S[L],ey);if(V.min!=null)hn(J,V);else if(L!=E||s==2)if($t==0&&J.from==null){let ae=J.range(n,null,null,L);J.min=ae[0],J.max=ae[1]}else J.min=Ut,J.max=-Ut}}if($t>0){v.forEach((L,V)=>{if(s==1){let J=L.scale,ae=W[J];if(ae==null)return;let de=x[J];if(V==0){let ve=de.range(n,de.min,de.max,J);de.min=ve[0],de.max=ve[1],Qt=Ti(de.min,e[0]),en=Ti(de.max,e[0]),en-Qt>1&&(e[0][Qt]<de.min&&Qt++,e[0][en]>de.max&&en--),L.min=Qn[Qt],L.max=Qn[en]}else L.show&&L.auto&&ke(de,ae,L,e[V],L.sorted);L.idxs[0]=Qt,L.idxs[1]=en}else if(V>0&&L.show&&L.auto){let[J,ae]=L.facets,de=J.scale,ve=ae.scale,[De,Ne]=e[V],Fe=x[de],it=x[ve];Fe!=null&&ke(Fe,W[de],J,De,J.sorted),it!=null&&ke(it,W[ve],ae,Ne,ae.sorted),L.min=ae.min,L.max=ae.max}});for(let L in x){let V=x[L],J=W[L];if(V.from==null&&(J==null||J.min==null)){let ae=V.range(n,V.min==Ut?null:V.min,V.max==-Ut?null:V.max,L);V.min=ae[0],V.max=ae[1]}}}for(let L in x){let V=x[L];if(V.from!=null){let J=x[V.from];if(J.min==null)V.min=V.max=null;else{let ae=V.range(n,J.min,J.max,L);V.min=ae[0],V.max=ae[1]}}}let b={},P=!1;for(let L in x){let V=x[L],J=S[L];if(J.min!=V.min||J.max!=V.max){J.min=V.min,J.max=V.max;let ae=J.distr;J._min=ae==3?ls(J.min):ae==4?Tu(J.min,J.asinh):ae==100?J.fwd(J.min):J.min,J._max=ae==3?ls(J.max):ae==4?Tu(J.max,J.asinh):ae==100?J.fwd(J.max):J.max,b[L]=P=!0}}if(P){v.forEach((L,V)=>{s==2?V>0&&b.y&&(L._paths=null):b[L.scale]&&(L._paths=null)});for(let L in b)ye=!0,Mn("setScale",L);me&&ue.left>=0&&(te=pe=!0)}for(let L in W)W[L]=null}function Be(x){let b=Uu(Qt-1,0,$t-1),P=Uu(en+1,0,$t-1);for(;x[b]==null&&b>0;)b--;for(;x[P]==null&&P<$t-1;)P++;return[b,P]}function dt(){if($t>0){let x=v.some(b=>b._focus)&&Ie!=Oe.alpha;x&&(h.globalAlpha=Ie=Oe.alpha),v.forEach((b,P)=>{if(P>0&&b.show&&(qt(P,!1),qt(P,!0),b._paths==null)){let L=Ie;Ie!=b.alpha&&(h.globalAlpha=Ie=b.alpha);let V=s==2?[0,e[P][0].length-1]:Be(e[P]);b._paths=b.paths(n,P,V[0],V[1]),Ie!=L&&(h.globalAlpha=Ie=L)}}),v.forEach((b,P)=>{if(P>0&&b.show){let L=Ie;Ie!=b.alpha&&(h.globalAlpha=Ie=b.alpha),b._paths!=null&&Tt(P,!1);{let V=b._paths!=null?b._paths.gaps:null,J=b.points.show(n,P,Qt,en,V),ae=b.points.filter(n,P,J,V);(J||ae)&&(b.points._paths=b.points.paths(n,P,Qt,en,ae),Tt(P,!0))}Ie!=L&&(h.globalAlpha=Ie=L),Mn("drawSeries",P)}}),x&&(h.globalAlpha=Ie=1)}}function qt(x,b){let P=b?v[x].points:v[x];P._stroke=P.stroke(n,x),P._fill=P.fill(n,x)}function Tt(x,b){let P=b?v[x].points:v[x],{stroke:L,fill:V,clip:J,flags:ae,_stroke:de=P._stroke,_fill:ve=P._fill,_width:De=P.width}=P._paths;De=Ft(De*bt,3);let Ne=null,Fe=De%2/2;b&&ve==null&&(ve=De>0?"#fff":de);let it=P.pxAlign==1&&Fe>0;if(it&&h.translate(Fe,Fe),!b){let Mt=C-De/2,vt=M-De/2,pt=X+De,Ze=he+De;Ne=new Path2D,Ne.rect(Mt,vt,pt,Ze)}b?Ue(de,De,P.dash,P.cap,ve,L,V,ae,J):Ct(x,de,De,P.dash,P.cap,ve,L,V,ae,Ne,J),it&&h.translate(-Fe,-Fe)}function Ct(x,b,P,L,V,J,ae,de,ve,De,Ne){let Fe=!1;ve!=0&&R.forEach((it,Mt)=>{if(it.series[0]==x){let vt=v[it.series[1]],pt=e[it.series[1]],Ze=(vt._paths||Wo).band;Ls(Ze)&&(Ze=it.dir==1?Ze[0]:Ze[1]);let Xe,Vt=null;vt.show&&Ze&&Yx(pt,Qt,en)?(Vt=it.fill(n,Mt)||J,Xe=vt._paths.clip):Ze=null,Ue(b,P,L,V,Vt,ae,de,ve,De,Ne,Xe,Ze),Fe=!0}}),Fe||Ue(b,P,L,V,J,ae,de,ve,De,Ne)}let dn=kr|Bu;function Ue(x,b,P,L,V,J,ae,de,ve,De,Ne,Fe){Ee(x,b,P,L,V),(ve||De||Fe)&&(h.save(),ve&&h.clip(ve),De&&h.clip(De)),Fe?(de&dn)==dn?(h.clip(Fe),Ne&&h.clip(Ne),mt(V,ae),on(x,J,b)):de&Bu?(mt(V,ae),h.clip(Fe),on(x,J,b)):de&kr&&(h.save(),h.clip(Fe),Ne&&h.clip(Ne),mt(V,ae),h.restore(),on(x,J,b)):(mt(V,ae),on(x,J,b)),(ve||De||Fe)&&h.restore()}function on(x,b,P){P>0&&(b instanceof Map?b.forEach((L,V)=>{h.strokeStyle=xr=V,h.stroke(L)}):b!=null&&x&&h.stroke(b))}function mt(x,b){b instanceof Map?b.forEach((P,L)=>{h.fillStyle=Es=L,h.fill(P)}):b!=null&&x&&h.fill(b)}function is(x,b,P,L){let V=T[x],J;if(L<=0)J=[0,0];else{let ae=V._space=V.space(n,x,b,P,L),de=V._incrs=V.incrs(n,x,b,P,L,ae);J=pv(b,P,de,L,ae)}return V._found=J}function an(x,b,P,L,V,J,ae,de,ve,De){let Ne=ae%2/2;_==1&&h.translate(Ne,Ne),Ee(de,ae,ve,De,de),h.beginPath();let Fe,it,Mt,vt,pt=V+(L==0||L==3?-J:J);P==0?(it=V,vt=pt):(Fe=V,Mt=pt);for(let Ze=0;Ze<x.length;Ze++)b[Ze]!=null&&(P==0?Fe=Mt=x[Ze]:it=vt=x[Ze],h.moveTo(Fe,it),h.lineTo(Mt,vt));h.stroke(),_==1&&h.translate(-Ne,-Ne)}function vr(x){let b=!0;return T.forEach((P,L)=>{if(!P.show)return;let V=S[P.scale];if(V.min==null){P._show&&(b=!1,P._show=!1,ct(!1));return}else P._show||(b=!1,P._show=!0,ct(!1));let J=P.side,ae=J%2,{min:de,max:ve}=V,[De,Ne]=is(L,de,ve,ae==0?O:Re);if(Ne==0)return;let Fe=V.distr==2,it=P._splits=P.splits(n,L,de,ve,De,Ne,Fe),Mt=V.distr==2?it.map(Xe=>Qn[Xe]):it,vt=V.distr==2?Qn[it[1]]-Qn[it[0]]:De,pt=P._values=P.values(n,P.filter(n,Mt,L,Ne,vt),L,Ne,vt);P._rotate=J==2?P.rotate(n,pt,L,Ne):0;let Ze=P._size;P._size=_i(P.size(n,pt,L,x)),Ze!=null&&P._size!=Ze&&(b=!1)}),b}function zi(x){let b=!0;return Co.forEach((P,L)=>{let V=P(n,L,Bi,x);V!=Mi[L]&&(b=!1),Mi[L]=V}),b}function ss(){for(let x=0;x<T.length;x++){let b=T[x];if(!b.show||!b._show)continue;let P=b.side,L=P%2,V,J,ae=b.stroke(n,x),de=P==0||P==3?-1:1,[ve,De]=b._found;if(b.label!=null){let Hn=b.labelGap*de,ni=pn((b._lpos+Hn)*bt);Le(b.labelFont[0],ae,"center",P==2?"top":qp),h.save(),L==1?(V=J=0,h.translate(ni,pn(M+he/2)),h.rotate((P==3?-fl:fl)/2)):(V=pn(C+X/2),J=ni);let Js=Um(b.label)?b.label(n,x,ve,De):b.label;h.fillText(Js,V,J),h.restore()}if(De==0)continue;let Ne=S[b.scale],Fe=L==0?X:he,it=L==0?C:M,Mt=b._splits,vt=Ne.distr==2?Mt.map(Hn=>Qn[Hn]):Mt,pt=Ne.distr==2?Qn[Mt[1]]-Qn[Mt[0]]:ve,Ze=b.ticks,Xe=b.border,Vt=Ze.show?Ze.size:0,Jt=pn(Vt*bt),bn=pn((b.alignTo==2?b._size-Vt-b.gap:b.gap)*bt),Lt=b._rotate*-fl/180,Kt=p(b._pos*bt),ei=(Jt+bn)*de,Gn=Kt+ei;J=L==0?Gn:0,V=L==1?Gn:0;let pi=b.font[0],bi=b.align==1?Dr:b.align==2?wu:Lt>0?Dr:Lt<0?wu:L==0?"center":P==3?wu:Dr,Hi=Lt||L==1?"middle":P==2?"top":qp;Le(pi,ae,bi,Hi);let ti=b.font[1]*b.lineGap,mi=Mt.map(Hn=>p(a(Hn,Ne,Fe,it))),wi=b._values;for(let Hn=0;Hn<wi.length;Hn++){let ni=wi[Hn];if(ni!=null){L==0?V=mi[Hn]:J=mi[Hn],ni=""+ni;let Js=ni.indexOf(`
+`)==-1?[ni]:ni.split(/\n/gm);for(let Wn=0;Wn<Js.length;Wn++){let lp=Js[Wn];Lt?(h.save(),h.translate(V,J+Wn*ti),h.rotate(Lt),h.fillText(lp,0,0),h.restore()):h.fillText(lp,V,J+Wn*ti)}}}Ze.show&&an(mi,Ze.filter(n,vt,x,De,pt),L,P,Kt,Jt,Ft(Ze.width*bt,3),Ze.stroke(n,x),Ze.dash,Ze.cap);let Wi=b.grid;Wi.show&&an(mi,Wi.filter(n,vt,x,De,pt),L,L==0?2:1,L==0?M:C,L==0?he:X,Ft(Wi.width*bt,3),Wi.stroke(n,x),Wi.dash,Wi.cap),Xe.show&&an([Kt],[1],L==0?1:0,L==0?1:2,L==1?M:C,L==1?he:X,Ft(Xe.width*bt,3),Xe.stroke(n,x),Xe.dash,Xe.cap)}Mn("drawAxes")}function ct(x){v.forEach((b,P)=>{P>0&&(b._paths=null,x&&(s==1?(b.min=null,b.max=null):b.facets.forEach(L=>{L.min=null,L.max=null})))})}let Zt=!1,Vn=!1,Rt=[];function ln(){Vn=!1;for(let x=0;x<Rt.length;x++)Mn(...Rt[x]);Rt.length=0}function Un(){Zt||(ay(Wd),Zt=!0)}function Za(x,b=!1){Zt=!0,Vn=b,x(n),Wd(),b&&Rt.length>0&&queueMicrotask(ln)}n.batch=Za;function Wd(){if(oe&&(ft(),oe=!1),ye&&(we(),ye=!1),_e){if(Gt(d,Dr,$e),Gt(d,"top",rt),Gt(d,zo,O),Gt(d,Vo,Re),Gt(m,Dr,$e),Gt(m,"top",rt),Gt(m,zo,O),Gt(m,Vo,Re),Gt(f,zo,Yt),Gt(f,Vo,rn),u.width=pn(Yt*bt),u.height=pn(rn*bt),T.forEach(({_el:x,_show:b,_size:P,_pos:L,side:V})=>{if(x!=null)if(b){let J=V===3||V===0?P:0,ae=V%2==1;Gt(x,ae?"left":"top",L-J),Gt(x,ae?"width":"height",P),Gt(x,ae?"top":"left",ae?rt:$e),Gt(x,ae?"height":"width",ae?Re:O),Du(x,er)}else si(x,er)}),xr=Es=yr=k=j=Y=Z=Ae=w=null,Ie=1,Do(!0),$e!=be||rt!=Nt||O!=ze||Re!=qe){ct(!1);let x=O/ze,b=Re/qe;if(me&&!te&&ue.left>=0){ue.left*=x,ue.top*=b,Sr&&Xi(Sr,pn(ue.left),0,O,Re),Mr&&Xi(Mr,0,pn(ue.top),O,Re);for(let P=0;P<at.length;P++){let L=at[P];L!=null&&(Bt[P]*=x,zn[P]*=b,Xi(L,_i(Bt[P]),_i(zn[P]),O,Re))}}if(zt.show&&!ie&&zt.left>=0&&zt.width>0){zt.left*=x,zt.width*=x,zt.top*=b,zt.height*=b;for(let P in au)Gt(Ar,P,zt[P])}be=$e,Nt=rt,ze=O,qe=Re}Mn("setSize"),_e=!1}Yt>0&&rn>0&&(h.clearRect(0,0,u.width,u.height),Mn("drawClear"),A.forEach(x=>x()),Mn("draw")),zt.show&&ie&&(Ja(zt),ie=!1),me&&te&&(Zs(null,!0,!1),te=!1),fe.show&&fe.live&&pe&&(ru(),pe=!1),c||(c=!0,n.status=1,Mn("ready")),As=!1,Zt=!1}n.redraw=(x,b)=>{ye=b||!1,x!==!1?Cs(E,I.min,I.max):Un()};function nu(x,b){let P=S[x];if(P.from==null){if($t==0){let L=P.range(n,b.min,b.max,x);b.min=L[0],b.max=L[1]}if(b.min>b.max){let L=b.min;b.min=b.max,b.max=L}if($t>1&&b.min!=null&&b.max!=null&&b.max-b.min<1e-16)return;x==E&&P.distr==2&&$t>0&&(b.min=Ti(b.min,e[0]),b.max=Ti(b.max,e[0]),b.min==b.max&&b.max++),W[x]=b,oe=!0,Un()}}n.setScale=nu;let iu,su,Sr,Mr,Xd,qd,br,wr,Yd,$d,kt,Xt,Ts=!1,Tn=ue.drag,vn=Tn.x,Sn=Tn.y;me&&(ue.x&&(iu=gi(Ix,m)),ue.y&&(su=gi(Lx,m)),I.ori==0?(Sr=iu,Mr=su):(Sr=su,Mr=iu),kt=ue.left,Xt=ue.top);let zt=n.select=hn({show:!0,over:!0,left:0,width:0,top:0,height:0},i.select),Ar=zt.show?gi(Px,zt.over?m:d):null;function Ja(x,b){if(zt.show){for(let P in x)zt[P]=x[P],P in au&&Gt(Ar,P,x[P]);b!==!1&&Mn("setSelect")}}n.setSelect=Ja;function W_(x){if(v[x].show)ee&&Du(st[x],er);else if(ee&&si(st[x],er),me){let P=Ce?at[0]:at[x];P!=null&&Xi(P,-10,-10,O,Re)}}function Cs(x,b,P){nu(x,{min:b,max:P})}function Vi(x,b,P,L){b.focus!=null&&Z_(x),b.show!=null&&v.forEach((V,J)=>{J>0&&(x==J||x==null)&&(V.show=b.show,W_(J),s==2?(Cs(V.facets[0].scale,null,null),Cs(V.facets[1].scale,null,null)):Cs(V.scale,null,null),Un())}),P!==!1&&Mn("setSeries",x,b),L&&No("setSeries",n,x,b)}n.setSeries=Vi;function X_(x,b){hn(R[x],b)}function q_(x,b){x.fill=gt(x.fill||null),x.dir=St(x.dir,-1),b=b??R.length,R.splice(b,0,x)}function Y_(x){x==null?R.length=0:R.splice(x,1)}n.addBand=q_,n.setBand=X_,n.delBand=Y_;function $_(x,b){v[x].alpha=b,me&&at[x]!=null&&(at[x].style.opacity=b),ee&&st[x]&&(st[x].style.opacity=b)}let rs,Rs,$s,Er={focus:!0};function Z_(x){if(x!=$s){let b=x==null,P=Oe.alpha!=1;v.forEach((L,V)=>{if(s==1||V>0){let J=b||V==0||V==x;L._focus=b?null:J,P&&$_(V,J?1:Oe.alpha)}}),$s=x,P&&Un()}}ee&&Ke&&xt(Jp,Te,x=>{ue._lock||(Je(x),$s!=null&&Vi(null,Er,!0,cn.setSeries))});function Gi(x,b,P){let L=S[b];P&&(x=x/bt-(L.ori==1?rt:$e));let V=O;L.ori==1&&(V=Re,x=V-x),L.dir==-1&&(x=V-x);let J=L._min,ae=L._max,de=x/V,ve=J+(ae-J)*de,De=L.distr;return De==3?Fr(10,ve):De==4?Zx(ve,L.asinh):De==100?L.bwd(ve):ve}function J_(x,b){let P=Gi(x,E,b);return Ti(P,e[0],Qt,en)}n.valToIdx=x=>Ti(x,e[0]),n.posToIdx=J_,n.posToVal=Gi,n.valToPos=(x,b,P)=>S[b].ori==0?r(x,S[b],P?X:O,P?C:0):o(x,S[b],P?he:Re,P?M:0),n.setCursor=(x,b,P)=>{kt=x.left,Xt=x.top,Zs(null,b,P)};function Zd(x,b){Gt(Ar,Dr,zt.left=x),Gt(Ar,zo,zt.width=b)}function Jd(x,b){Gt(Ar,"top",zt.top=x),Gt(Ar,Vo,zt.height=b)}let Io=I.ori==0?Zd:Jd,Lo=I.ori==1?Zd:Jd;function K_(){if(ee&&fe.live)for(let x=s==2?1:0;x<v.length;x++){if(x==0&&lt)continue;let b=fe.values[x],P=0;for(let L in b)Ve[x][P++].firstChild.nodeValue=b[L]}}function ru(x,b){if(x!=null&&(x.idxs?x.idxs.forEach((P,L)=>{se[L]=P}):Qx(x.idx)||se.fill(x.idx),fe.idx=se[0]),ee&&fe.live){for(let P=0;P<v.length;P++)(P>0||s==1&&!lt)&&j_(P,se[P]);K_()}pe=!1,b!==!1&&Mn("setLegend")}n.setLegend=ru;function j_(x,b){let P=v[x],L=x==0&&z==2?Qn:e[x],V;lt?V=P.values(n,x,b)??nt:(V=P.value(n,b==null?null:L[b],x,b),V=V==null?nt:{_:V}),fe.values[x]=V}function Zs(x,b,P){Yd=kt,$d=Xt,[kt,Xt]=ue.move(n,kt,Xt),ue.left=kt,ue.top=Xt,me&&(Sr&&Xi(Sr,pn(kt),0,O,Re),Mr&&Xi(Mr,0,pn(Xt),O,Re));let L,V=Qt>en;rs=Ut,Rs=null;let J=I.ori==0?O:Re,ae=I.ori==1?O:Re;if(kt<0||$t==0||V){L=ue.idx=null;for(let de=0;de<v.length;de++){let ve=at[de];ve!=null&&Xi(ve,-10,-10,O,Re)}Ke&&Vi(null,Er,!0,x==null&&cn.setSeries),fe.live&&(se.fill(L),pe=!0)}else{let de,ve,De;s==1&&(de=I.ori==0?kt:Xt,ve=Gi(de,E),L=ue.idx=Ti(ve,e[0],Qt,en),De=H(e[0][L],I,J,0));let Ne=-10,Fe=-10,it=0,Mt=0,vt=!0,pt="",Ze="";for(let Xe=s==2?1:0;Xe<v.length;Xe++){let Vt=v[Xe],Jt=se[Xe],bn=Jt==null?null:s==1?e[Xe][Jt]:e[Xe][1][Jt],Lt=ue.dataIdx(n,Xe,L,ve),Kt=Lt==null?null:s==1?e[Xe][Lt]:e[Xe][1][Lt];if(pe=pe||Kt!=bn||Lt!=Jt,se[Xe]=Lt,Xe>0&&Vt.show){let ei=Lt==null?-10:Lt==L?De:H(s==1?e[0][Lt]:e[Xe][0][Lt],I,J,0),Gn=Kt==null?-10:D(Kt,s==1?S[Vt.scale]:S[Vt.facets[1].scale],ae,0);if(Ke&&Kt!=null){let pi=I.ori==1?kt:Xt,bi=mn(Oe.dist(n,Xe,Lt,Gn,pi));if(bi<rs){let Hi=Oe.bias;if(Hi!=0){let ti=Gi(pi,Vt.scale),mi=Kt>=0?1:-1,wi=ti>=0?1:-1;wi==mi&&(wi==1?Hi==1?Kt>=ti:Kt<=ti:Hi==1?Kt<=ti:Kt>=ti)&&(rs=bi,Rs=Xe)}else rs=bi,Rs=Xe}}if(pe||Ce){let pi,bi;I.ori==0?(pi=ei,bi=Gn):(pi=Gn,bi=ei);let Hi,ti,mi,wi,Wi,Hn,ni=!0,Js=le.bbox;if(Js!=null){ni=!1;let Wn=Js(n,Xe);mi=Wn.left,wi=Wn.top,Hi=Wn.width,ti=Wn.height}else mi=pi,wi=bi,Hi=ti=le.size(n,Xe);if(Hn=le.fill(n,Xe),Wi=le.stroke(n,Xe),Ce)Xe==Rs&&rs<=Oe.prox&&(Ne=mi,Fe=wi,it=Hi,Mt=ti,vt=ni,pt=Hn,Ze=Wi);else{let Wn=at[Xe];Wn!=null&&(Bt[Xe]=mi,zn[Xe]=wi,im(Wn,Hi,ti,ni),tm(Wn,Hn,Wi),Xi(Wn,_i(mi),_i(wi),O,Re))}}}}if(Ce){let Xe=Oe.prox,Vt=$s==null?rs<=Xe:rs>Xe||Rs!=$s;if(pe||Vt){let Jt=at[0];Jt!=null&&(Bt[0]=Ne,zn[0]=Fe,im(Jt,it,Mt,vt),tm(Jt,pt,Ze),Xi(Jt,_i(Ne),_i(Fe),O,Re))}}}if(zt.show&&Ts)if(x!=null){let[de,ve]=cn.scales,[De,Ne]=cn.match,[Fe,it]=x.cursor.sync.scales,Mt=x.cursor.drag;if(vn=Mt._x,Sn=Mt._y,vn||Sn){let{left:vt,top:pt,width:Ze,height:Xe}=x.select,Vt=x.scales[Fe].ori,Jt=x.posToVal,bn,Lt,Kt,ei,Gn,pi=de!=null&&De(de,Fe),bi=ve!=null&&Ne(ve,it);pi&&vn?(Vt==0?(bn=vt,Lt=Ze):(bn=pt,Lt=Xe),Kt=S[de],ei=H(Jt(bn,Fe),Kt,J,0),Gn=H(Jt(bn+Lt,Fe),Kt,J,0),Io(Ci(ei,Gn),mn(Gn-ei))):Io(0,J),bi&&Sn?(Vt==1?(bn=vt,Lt=Ze):(bn=pt,Lt=Xe),Kt=S[ve],ei=D(Jt(bn,it),Kt,ae,0),Gn=D(Jt(bn+Lt,it),Kt,ae,0),Lo(Ci(ei,Gn),mn(Gn-ei))):Lo(0,ae)}else lu()}else{let de=mn(Yd-Xd),ve=mn($d-qd);if(I.ori==1){let it=de;de=ve,ve=it}vn=Tn.x&&de>=Tn.dist,Sn=Tn.y&&ve>=Tn.dist;let De=Tn.uni;De!=null?vn&&Sn&&(vn=de>=De,Sn=ve>=De,!vn&&!Sn&&(ve>de?Sn=!0:vn=!0)):Tn.x&&Tn.y&&(vn||Sn)&&(vn=Sn=!0);let Ne,Fe;vn&&(I.ori==0?(Ne=br,Fe=kt):(Ne=wr,Fe=Xt),Io(Ci(Ne,Fe),mn(Fe-Ne)),Sn||Lo(0,ae)),Sn&&(I.ori==1?(Ne=br,Fe=kt):(Ne=wr,Fe=Xt),Lo(Ci(Ne,Fe),mn(Fe-Ne)),vn||Io(0,J)),!vn&&!Sn&&(Io(0,0),Lo(0,0))}if(Tn._x=vn,Tn._y=Sn,x==null){if(P){if(ap!=null){let[de,ve]=cn.scales;cn.values[0]=de!=null?Gi(I.ori==0?kt:Xt,de):null,cn.values[1]=ve!=null?Gi(I.ori==1?kt:Xt,ve):null}No(Au,n,kt,Xt,O,Re,L)}if(Ke){let de=P&&cn.setSeries,ve=Oe.prox;$s==null?rs<=ve&&Vi(Rs,Er,!0,de):rs>ve?Vi(null,Er,!0,de):Rs!=$s&&Vi(Rs,Er,!0,de)}}pe&&(fe.idx=L,ru()),b!==!1&&Mn("setCursor")}let Ps=null;Object.defineProperty(n,"rect",{get(){return Ps==null&&Do(!1),Ps}});function Do(x=!1){x?Ps=null:(Ps=m.getBoundingClientRect(),Mn("syncRect",Ps))}function Kd(x,b,P,L,V,J,ae){ue._lock||Ts&&x!=null&&x.movementX==0&&x.movementY==0||(ou(x,b,P,L,V,J,ae,!1,x!=null),x!=null?Zs(null,!0,!0):Zs(b,!0,!1))}function ou(x,b,P,L,V,J,ae,de,ve){if(Ps==null&&Do(!1),Je(x),x!=null)P=x.clientX-Ps.left,L=x.clientY-Ps.top;else{if(P<0||L<0){kt=-10,Xt=-10;return}let[De,Ne]=cn.scales,Fe=b.cursor.sync,[it,Mt]=Fe.values,[vt,pt]=Fe.scales,[Ze,Xe]=cn.match,Vt=b.axes[0].side%2==1,Jt=I.ori==0?O:Re,bn=I.ori==1?O:Re,Lt=Vt?J:V,Kt=Vt?V:J,ei=Vt?L:P,Gn=Vt?P:L;if(vt!=null?P=Ze(De,vt)?a(it,S[De],Jt,0):-10:P=Jt*(ei/Lt),pt!=null?L=Xe(Ne,pt)?a(Mt,S[Ne],bn,0):-10:L=bn*(Gn/Kt),I.ori==1){let pi=P;P=L,L=pi}}ve&&(b==null||b.cursor.event.type==Au)&&((P<=1||P>=O-1)&&(P=js(P,O)),(L<=1||L>=Re-1)&&(L=js(L,Re))),de?(Xd=P,qd=L,[br,wr]=ue.move(n,P,L)):(kt=P,Xt=L)}let au={width:0,height:0,left:0,top:0};function lu(){Ja(au,!1)}let jd,Qd,ep,tp;function np(x,b,P,L,V,J,ae){Ts=!0,vn=Sn=Tn._x=Tn._y=!1,ou(x,b,P,L,V,J,ae,!0,!1),x!=null&&(xt(Eu,Iu,ip,!1),No($p,n,br,wr,O,Re,null));let{left:de,top:ve,width:De,height:Ne}=zt;jd=de,Qd=ve,ep=De,tp=Ne}function ip(x,b,P,L,V,J,ae){Ts=Tn._x=Tn._y=!1,ou(x,b,P,L,V,J,ae,!1,!0);let{left:de,top:ve,width:De,height:Ne}=zt,Fe=De>0||Ne>0,it=jd!=de||Qd!=ve||ep!=De||tp!=Ne;if(Fe&&it&&Ja(zt),Tn.setScale&&Fe&&it){let Mt=de,vt=De,pt=ve,Ze=Ne;if(I.ori==1&&(Mt=ve,vt=Ne,pt=de,Ze=De),vn&&Cs(E,Gi(Mt,E),Gi(Mt+vt,E)),Sn)for(let Xe in S){let Vt=S[Xe];Xe!=E&&Vt.from==null&&Vt.min!=Ut&&Cs(Xe,Gi(pt+Ze,Xe),Gi(pt,Xe))}lu()}else ue.lock&&(ue._lock=!ue._lock,Zs(b,!0,x!=null));x!=null&&(fn(Eu,Iu),No(Eu,n,kt,Xt,O,Re,null))}function Q_(x,b,P,L,V,J,ae){if(ue._lock)return;Je(x);let de=Ts;if(Ts){let ve=!0,De=!0,Ne=10,Fe,it;I.ori==0?(Fe=vn,it=Sn):(Fe=Sn,it=vn),Fe&&it&&(ve=kt<=Ne||kt>=O-Ne,De=Xt<=Ne||Xt>=Re-Ne),Fe&&ve&&(kt=kt<br?0:O),it&&De&&(Xt=Xt<wr?0:Re),Zs(null,!0,!0),Ts=!1}kt=-10,Xt=-10,se.fill(null),Zs(null,!0,!0),de&&(Ts=de)}function sp(x,b,P,L,V,J,ae){ue._lock||(Je(x),Po(),lu(),x!=null&&No(Kp,n,kt,Xt,O,Re,null))}function rp(){T.forEach(mv),F(n.width,n.height,!0)}tr(dl,Ur,rp);let Tr={};Tr.mousedown=np,Tr.mousemove=Kd,Tr.mouseup=ip,Tr.dblclick=sp,Tr.setSeries=(x,b,P,L)=>{let V=cn.match[2];P=V(n,b,P),P!=-1&&Vi(P,L,!0,!1)},me&&(xt($p,m,np),xt(Au,m,Kd),xt(Zp,m,x=>{Je(x),Do(!1)}),xt(Jp,m,Q_),xt(Kp,m,sp),ku.add(n),n.syncRect=Do);let Ka=n.hooks=i.hooks||{};function Mn(x,b,P){Vn?Rt.push([x,b,P]):x in Ka&&Ka[x].forEach(L=>{L.call(null,n,b,P)})}(i.plugins||[]).forEach(x=>{for(let b in x.hooks)Ka[b]=(Ka[b]||[]).concat(x.hooks[b])});let op=(x,b,P)=>P,cn=hn({key:null,setSeries:!1,filters:{pub:lm,sub:lm},scales:[E,v[1]?v[1].scale:null],match:[cm,cm,op],values:[null,null]},ue.sync);cn.match.length==2&&cn.match.push(op),ue.sync=cn;let ap=cn.key,cu=rg(ap);function No(x,b,P,L,V,J,ae){cn.filters.pub(x,b,P,L,V,J,ae)&&cu.pub(x,b,P,L,V,J,ae)}cu.sub(n);function ex(x,b,P,L,V,J,ae){cn.filters.sub(x,b,P,L,V,J,ae)&&Tr[x](null,b,P,L,V,J,ae)}n.pub=ex;function tx(){cu.unsub(n),ku.delete(n),yn.clear(),Nu(dl,Ur,rp),l.remove(),Te?.remove(),Mn("destroy")}n.destroy=tx;function hu(){Mn("init",i,e),Ro(e||i.data,!1),W[E]?nu(E,W[E]):Po(),ie=zt.show&&(zt.width>0||zt.height>0),te=pe=!0,F(i.width,i.height)}return v.forEach(_r),T.forEach(ts),t?t instanceof HTMLElement?(t.appendChild(l),hu()):t(n,hu):hu(),n}wn.assign=hn;wn.fmtNum=qu;wn.rangeNum=pl;wn.rangeLog=_l;wn.rangeAsinh=Wu;wn.orient=ir;wn.pxRatio=bt;wn.join=oy;wn.fmtDate=$u,wn.tzDate=_y;wn.sync=rg;{wn.addGap=Qy,wn.clipGaps=vl;let i=wn.paths={points:ug};i.linear=dg,i.stepped=nv,i.bars=iv,i.spline=rv}var _g=220,gv=7,sr=.7,xg=104,wl=class{constructor(e,t){this.desk=e;this.host=t;this.plots=[];this.width=1;this.shown=[];let n=()=>as()?25.4:1,{player:s}=e;this.curves=[{title:"Spindle face Z",unit:()=>as()?"in":"mm",value:(o,a)=>o.positionAt(a)[2]/n(),places:3},{title:"Speed",unit:()=>as()?"in/min":"mm/min",value:(o,a)=>o.speedAt(a)*60/n(),places:0},{title:"Pad travel",unit:()=>as()?"in":"mm",value:(o,a)=>Math.max(0,...o.setters.map(c=>o.padDepthAt(c,a)))/n(),places:3}],s.replays.flatMap(o=>Object.values(o.entry.facts.setters)).filter(o=>o.rate_N_per_mm).length&&(this.curves[2].title="Pad travel",this.curves.push({title:"Pad force",unit:()=>"N",places:1,value:(o,a)=>Math.max(0,...o.setters.map(c=>{let[l,u]=[o.padDepthAt(c,a),o.entry.facts.setters[c]];return l>0&&u?.rate_N_per_mm?(u.preload_N??0)+u.rate_N_per_mm*l:0}))})),this.lanes=xv(s),this.build(),new ResizeObserver(()=>this.resize()).observe(t)}build(){let e=["#0b62a4","#a86200"],t=this.desk.player.replays.length,n=r=>Array.from({length:t},(o,a)=>({stroke:e[a],width:2.5,dash:a?[7,5]:void 0,points:{show:!1},paths:r?wn.paths.stepped({align:1}):void 0}));this.curves.forEach(r=>this.add(r.title,[{},...n(!1)],null));let s=this.lanes.flatMap(()=>n(!0));this.lanes.length&&this.add("Signals",[{},...s],this.lanes),this.resize()}add(e,t,n){let s=document.createElement("div");s.className="plot";let r=document.createElement("div");r.className="plot-head",s.append(r),this.host.append(s),this.shown.push(r),r.textContent=e;let o=n!==null,a={stroke:"#dde3e9",width:1},c="13px system-ui, sans-serif",l=new wn({width:300,height:60,legend:{show:!1},padding:[4,6,2,0],cursor:{sync:{key:"time"},y:!1,drag:{x:!1,y:!1},points:{show:!1}},scales:{x:{time:!1,range:()=>[-sr*this.width,(1-sr)*this.width]},y:n?{range:[-.2,n.length*1.5]}:{range:(u,h,f)=>_v(h,f)}},axes:[{size:o?24:0,show:o,font:c,stroke:"#4a5765",grid:a,ticks:a,values:(u,h)=>h.map(f=>this.when(f))},n?{size:xg,font:c,stroke:"#16202b",grid:{show:!1},ticks:{show:!1},splits:()=>n.map((u,h)=>(n.length-1-h)*1.5+.5),values:()=>n.map(u=>u.name)}:{size:xg,font:c,stroke:"#16202b",grid:a,ticks:a,space:26,values:(u,h)=>h.map(f=>String(Number(f.toPrecision(7))))}],series:t,hooks:{draw:[u=>this.drawNow(u)]}},[[0]],s);l.over.addEventListener("click",u=>{let h=l.posToVal(u.offsetX,"x");this.desk.picked=null,this.desk.player.seek(this.desk.player.t+h)}),this.plots.push(l)}when(e){if(Math.abs(e)<this.width*1e-6)return"now";let t=e>0?"+":"\u2212",n=Math.abs(e);return this.width<1.5?`${t}${Number((n*1e3).toPrecision(4))} ms`:`${t}${Number(n.toPrecision(3))} s`}drawNow(e){let t=e.valToPos(0,"x",!0);e.ctx.save(),e.ctx.strokeStyle="#b0006d",e.ctx.lineWidth=2*devicePixelRatio,e.ctx.beginPath(),e.ctx.moveTo(t,e.bbox.top),e.ctx.lineTo(t,e.bbox.top+e.bbox.height),e.ctx.stroke(),e.ctx.restore()}resize(){let[e,t]=[this.host.clientWidth,this.host.clientHeight];if(e<50||t<50)return;let n=this.lanes.length?Math.max(60,this.lanes.length*18+30):0,s=(t-n)/this.curves.length;this.plots.forEach((r,o)=>r.setSize({width:e,height:Math.floor(o<this.curves.length?s:n)}))}draw(e){let{player:t}=this.desk,n=Math.max(gv*t.rateAt(t.t),.004),s=e<=0||!t.playing?1:1-Math.exp(-e/.35);this.width*=(n/this.width)**s;let r=t.hiddenFrom,o=Array.from({length:_g+1},(a,c)=>(c/_g-sr)*this.width);this.curves.forEach((a,c)=>{let l=t.replays.map((f,d)=>o.map(m=>{let _=t.t+m+t.shift(d);return _<0||_>f.duration||t.t+m>r&&m>0?null:a.value(f,_)}));this.plots[c].setData([o,...l]);let u=a.value(t.replays[0],t.timeOf(0)),h=`${a.title}: ${u.toFixed(a.places+(as()&&a.places?1:0))} ${a.unit()}`;this.shown[c].textContent!==h&&(this.shown[c].textContent=h)}),this.lanes.length&&this.drawLanes(r)}drawLanes(e){let{player:t}=this.desk,n=new Set([-sr*this.width,(1-sr)*this.width,0]);this.lanes.forEach(o=>t.replays.forEach((a,c)=>{for(let[l]of a.edgesOf(o.signal)){let u=l-t.shift(c)-t.t;u>-sr*this.width&&u<(1-sr)*this.width&&n.add(u)}}));let s=[...n].sort((o,a)=>o-a),r=this.lanes.flatMap((o,a)=>t.replays.map((c,l)=>s.map(u=>{if(t.t+u>e&&u>0)return null;let h=c.signalAt(o.signal,t.t+u+t.shift(l))??0;return(this.lanes.length-1-a)*1.5+h+l*.06})));this.plots[this.plots.length-1].setData([s,...r]),this.shown[this.shown.length-1].textContent="Inputs: up is on"}};function _v(i,e){if(i===null||e===null||!Number.isFinite(i))return[0,1];let t=Math.max((e-i)*.12,Math.abs(e)*1e-6,1e-4);return[i-t,e+t]}function xv(i){let e=new Set,t=new Set;for(let s of i.replays){for(let r of s.signals)e.add(r.replace(/\.\w+$/,""));for(let[r,o]of Object.entries(s.entry.facts.start))/^setter .* input$/.test(r)&&t.add(`input ${o}`)}let n=[];for(let s of[...new Set([...t,...e])].slice(0,2)){let r=t.size&&!t.has(s)?" (unwatched)":"";n.push({name:`${s}${r}`,signal:`${s}.raw`}),r||n.push({name:"filtered",signal:`${s}.filtered`},{name:"controller sees",signal:`${s}.seen`})}return n}var Hr=250,Al=150,yg=120;function vg({replay:i,press:e,t}){let n=Math.max(e.rest-e.contact,1e-6),s=e.contact-.12*n,r=e.rest+.15*n,o=Math.max(...e.marks.map(v=>v.depth),i.padDepthAt(e.setter,e.rest),1e-4)*1.15,a=v=>6+(v-s)/(r-s)*(Hr-12),c=v=>16+v/o*(Al-36),l=i.padDepthAt(e.setter,t),u=Math.min(Math.max(t,s),r),h=v=>Array.from({length:yg+1},(T,S)=>s+(v-s)*S/yg).map((T,S)=>`${S?"L":"M"}${a(T).toFixed(1)} ${c(i.padDepthAt(e.setter,T)).toFixed(1)}`).join(""),f=e.limit!==null&&e.preTravel!==null?e.limit-e.preTravel:null,d=e.preTravel!==null?Math.max(l-e.preTravel,0):0,m=f===null?null:Math.max(f-d,0),_=i.entry.facts.setters[e.setter],p=_?.rate_N_per_mm!==void 0&&l>0?(_.preload_N??0)+_.rate_N_per_mm*l:null,g=n<.5?`${ii((t-e.contact)*1e3,1)} ms`:`${ii(t-e.contact,2)} s`;return q("section",{class:"strip","aria-label":"The touch, enlarged",children:[q("div",{class:"strip-head",children:[q("b",{children:["Pad travel ",Ir(l)]}),q("span",{children:t<e.contact?"not yet touched":`${g} after the touch`}),p!==null&&q("span",{children:[ii(p,1)," N"]})]}),q("div",{class:"strip-body",children:[q("svg",{viewBox:`0 0 ${Hr} ${Al}`,width:Hr,height:Al,"aria-hidden":"true",children:[q("line",{x1:"6",x2:Hr-6,y1:c(0),y2:c(0),class:"zero"}),q("text",{x:"8",y:c(0)-4,class:"tiny",children:"pad free"}),e.preTravel!==null&&e.preTravel<o&&q("g",{children:[q("line",{x1:"6",x2:Hr-6,y1:c(e.preTravel),y2:c(e.preTravel),class:"trip"}),q("text",{x:"8",y:c(e.preTravel)+13,class:"tiny",children:["trip, ",Ir(e.preTravel)]})]}),e.limit!==null&&e.limit<o&&q("g",{children:[q("line",{x1:"6",x2:Hr-6,y1:c(e.limit),y2:c(e.limit),class:"solid"}),q("text",{x:"8",y:c(e.limit)+13,class:"tiny",children:"pad is solid"})]}),q("path",{d:h(u),class:"travel"}),e.marks.map(v=>q("g",{class:v.t<=t+1e-12?"mark past":"mark",children:[q("line",{x1:a(v.t),x2:a(v.t),y1:c(0),y2:Al-6}),v.t<=t+1e-12&&q("circle",{cx:a(v.t),cy:c(v.depth),r:"4"})]},v.name)),q("circle",{cx:a(u),cy:c(l),r:"6",class:"now"})]}),q("ol",{class:"marks",children:e.marks.map(v=>q("li",{class:v.t<=t+1e-12?"past":"",children:[q("span",{children:[v.t<=t+1e-12?"\u25CF":"\u25CB"," ",v.name]}),q("span",{class:"figure",children:v.t<=t+1e-12?Ir(v.depth):""})]},v.name))})]}),m!==null&&f!==null&&q("div",{class:"budget",role:"img","aria-label":`Overtravel budget left: ${Ir(m)}`,children:[q("span",{children:"Overtravel left"}),q("span",{class:"tank",children:q("span",{class:"fill",style:{width:`${100*m/f}%`}})}),q("b",{children:m<=1e-6?"none":Ir(m)})]})]})}var yv={xy:[0,1,2],zx:[2,0,1],yz:[1,2,0]};function Wr(i,e,t){let n=0,s=i;for(;n<s;){let r=n+s>>1;e(r)<=t?n=r+1:s=r}return n-1}function Sg(i,e){if(i.pieces.length===0)return null;let t=Wr(i.pieces.length,n=>i.pieces[n][0],e);return i.pieces[Math.max(t,0)]}function Mg(i,e){let[t,n,s,r,o,a,c]=i;if(e>=n)return c;if(e<=t)return s;let l=e-t,u=s+l*(r+l*(.5*o+l*a/6));return Math.min(Math.max(u,Math.min(s,c)),Math.max(s,c))}function vv(i,e){let t=Math.max(e-i[0],0);return i[3]+t*(i[4]+t*i[5]/2)}function tf(i,e){let t=Sg(i,e);return t===null?0:Mg(t,e)}function nf(i,e){let t=Math.max(tf(i,e-i.delay_s)-i.dead_mm,0);return i.block_mm===null?t:Math.min(t,i.block_mm)}function bg(i,e){let t=e-i.delay_s,n=Sg(i,t);if(n===null||t<n[0]||t>n[1])return 0;let s=Mg(n,t)-i.dead_mm;return s<0||i.block_mm!==null&&s>i.block_mm?0:Math.abs(vv(n,t))}function sf(i,e,t){let[n,s,r]=e;if(i.arc===null){let[p,g,v]=i.direction;return[n+p*t,s+g*t,r+v*t]}let[,o,a,c,l]=i.arc,[u,h,f]=yv[l],d=Math.min(Math.max(i.direction[f],-1),1),m=a+(c<0?-1:1)*t*Math.sqrt(1-d*d)/o,_=[n,s,r];return _[u]+=o*(Math.cos(m)-Math.cos(a)),_[h]+=o*(Math.sin(m)-Math.sin(a)),_[f]+=d*t,_}var El=class{constructor(e){this.entry=e;this.edgesBySignal=new Map;this.data=e.recording,this.byId=new Map(this.data.lines.map(t=>[t.id,t])),this.setters=[...new Set(this.data.pads.map(t=>t[0]))].sort();for(let[t,n,s]of this.data.edges){let r=this.edgesBySignal.get(n);r?r.push([t,s]):this.edgesBySignal.set(n,[[t,s]])}}get duration(){return this.data.duration_s}get signals(){return[...this.edgesBySignal.keys()]}lineAt(e){let t=this.data.lines,n=Wr(t.length,s=>t[s].t[0],e);return n<0?null:t[n]}positionAt(e){let t=this.lineAt(e);return t?sf(t,t.start,nf(t,Math.min(e,t.t[1]))):this.data.lines.length?this.data.lines[0].start:this.data.start}commandAt(e){let t=this.lineAt(e);return t?sf(t,t.command_start,tf(t,Math.min(e,t.t[1]))):this.data.lines.length?this.data.lines[0].command_start:this.data.start}speedAt(e){let t=this.lineAt(e);return t&&e<=t.t[1]?bg(t,e):0}padDepthAt(e,t){let n=this.data.pads,s=Wr(n.length,f=>n[f][1],t);for(;s>=0&&n[s][0]!==e;)s-=1;if(s<0)return 0;let[,,r,o,a,c,l]=n[s],u=this.byId.get(r),h=a;return u&&(h+=c*(nf(u,Math.min(t,u.t[1]))-o)),Math.min(Math.max(h,0),l??1/0)}padLimitOf(e){let t=this.data.pads.filter(n=>n[0]===e);return t.length?t[t.length-1][6]:null}bodiesAt(e,t){let n=new Map;for(let[s,,r,o]of this.data.scene){if(s>e)break;o===null?n.delete(r):n.set(r,{id:r,...this.placed(o,t)})}return n}placed(e,t){let n=this.data.links[e.link],s=e.offset,r=[s[0]+n[0]*t[0],s[1]+n[1]*t[1],s[2]+n[2]*t[2]];return{geometry:e.geometry,position:r,offset:s,turn_deg:e.turn_deg,link:e.link}}geometryOf(e){return this.data.geometry[e.geometry]}spindleAt(e){let t=this.data.spindle,n=Wr(t.length,o=>t[o][0],e);if(n<0)return[0,0];let[s,,r]=t[n];return[r*2*Math.PI/60*(e-s),r]}signalAt(e,t){let n=this.edgesBySignal.get(e)??[],s=Wr(n.length,r=>n[r][0],t);return s<0?null:n[s][1]}edgesOf(e){return this.edgesBySignal.get(e)??[]}beliefsAt(e){let t={...this.entry.facts.start};for(let[n,s,r]of this.data.beliefs){if(n>e)break;t[s]=r}return t}plugsAt(e){let t={...this.entry.facts.plugs};for(let[n,s,r]of this.data.events){if(n>e)break;s==="plug"&&Array.isArray(r)&&(t[r[0]]=r[1])}return t}};var Sv=6,Mv=1.5,bv=3,wv=2.5,Av=1/1e3,qo=[1,1/2,1/5,1/10,1/20,1/50,1/100,1/200,1/500,1/1e3],Tl=class{constructor(e){this.page=e;this.playing=!1;this.rate=1;this.slows=!0;this.asked=null;this.zones=[];this.listeners=new Set;this.replays=e.entries.map(s=>new El(s)),this.presses=this.replays.map(Hp);let t=this.replays.map((s,r)=>this.shift(r));this.start=Math.min(...t.map(s=>-s)),this.end=Math.max(...this.replays.map((s,r)=>s.duration-t[r])),this.t=this.start,this.questions=e.questions.map(s=>({...s,chosen:-1})),this.questions.sort((s,r)=>s.t-r.t);let n=s=>this.replays.length>1?`${"AB"[s]}: `:"";this.moments=this.replays.flatMap((s,r)=>Gp(s).map(o=>({...o,t:o.t-t[r],text:n(r)+o.text}))).sort((s,r)=>s.t-r.t),this.replays.forEach((s,r)=>this.addZones(s,r))}shift(e){return this.page.zero_s[e]-this.page.zero_s[0]}timeOf(e){return Math.min(Math.max(this.t+this.shift(e),0),this.replays[e].duration)}addZones(e,t){let n=this.shift(t),s=e.entry.findings.map(r=>r.t);this.presses[t].forEach((r,o)=>{let a=o<2||s.some(h=>h>=r.contact&&h<=r.end),c=this.presses[t].length>bv,l=a&&!(c&&o>1&&s.length>6)?Sv:Mv,u=Math.min(Math.max((r.rest-r.contact)/l,Av),1);this.zones.push({from:r.contact-n,to:r.rest-n,rate:u})});for(let r of s)!this.zones.some(a=>r-n>=a.from&&r-n<=a.to)&&e.speedAt(r)>.5&&this.zones.push({from:r-n-.03,to:r-n+.03,rate:.03})}rateAt(e){let t=this.rate;if(this.slows)for(let n of this.zones){let s=Math.max(n.from-e,e-n.to,0);t=Math.min(t,n.rate+wv*s)}return t}tick(e){if(!this.playing)return!1;let t=Math.min(e,.1);for(;t>0;){let n=Math.min(t,.01),s=this.t+this.rateAt(this.t)*n,r=this.questions.find(o=>o.chosen<0&&o.t>this.t-1e-12&&o.t<=s);if(r){this.t=r.t,this.asked=r,this.playing=!1;break}this.t=s,t-=n}return this.t>=this.end&&(this.t=this.end,this.playing=!1),this.changed(),!0}play(e=!this.playing){this.asked&&this.asked.chosen<0||(e&&this.t>=this.end&&(this.t=this.start),this.asked=null,this.playing=e,this.changed())}seek(e){this.t=Math.min(Math.max(e,this.start),this.end),this.asked=null,this.changed()}answer(e){!this.asked||this.asked.chosen>=0||(this.asked.chosen=e,this.changed())}goOn(){this.asked&&this.asked.chosen<0&&(this.asked.chosen=this.asked.choices.length),this.asked=null,this.play(!0)}neighbour(e){if(e>0)return this.moments.find(s=>s.t>this.t+1e-9)??null;let n=this.moments.filter(s=>s.t<this.t-1e-9);return n.length?n[n.length-1]:null}step(e){this.playing=!1;let t=this.neighbour(e);this.seek(t?t.t:e>0?this.end:this.start)}faster(e){let t=qo.indexOf(this.rate)-e;this.setRate(qo[Math.min(Math.max(t,0),qo.length-1)])}setRate(e){this.rate=e,this.changed()}setSlows(e){this.slows=e,this.changed()}get hiddenFrom(){let e=this.questions.find(t=>t.chosen<0);return e?e.t:1/0}pressNow(e){let t=this.timeOf(e),n=this.presses[e].filter(s=>t>s.contact-.4&&t<s.end+.3);return n.length?n.reduce((s,r)=>Math.abs(r.contact-t)<Math.abs(s.contact-t)?r:s):null}listen(e){return this.listeners.add(e),()=>this.listeners.delete(e)}changed(){for(let e of this.listeners)e()}};var wg=14,Yo=46;function Eg({desk:i}){let{player:e}=i,t=e.rateAt(e.t),n=e.asked!==null&&e.asked.chosen<0;return q("section",{class:"transport","aria-label":"Time",children:[q("div",{class:"controls",children:[q("button",{class:"big",disabled:n,onClick:()=>{i.picked=null,e.play()},children:e.playing?"\u275A\u275A Pause":"\u25B6 Play"}),q("button",{onClick:()=>{i.picked=null,e.step(-1)},"aria-label":"Previous event",children:"\u25C2 Event"}),q("button",{onClick:()=>{i.picked=null,e.step(1)},"aria-label":"Next event",children:"Event \u25B8"}),q("button",{onClick:()=>i.jumpBy(-1),"aria-label":"Previous finding",disabled:i.told.length===0,children:"\u25C2 Finding"}),q("button",{onClick:()=>i.jumpBy(1),"aria-label":"Next finding",disabled:i.told.length===0,children:"Finding \u25B8"}),q("label",{children:["Speed ",q("select",{value:String(e.rate),onChange:s=>e.setRate(Number(s.currentTarget.value)),children:qo.map(s=>q("option",{value:String(s),children:Ag(s)},s))})]}),q("label",{children:[q("input",{type:"checkbox",checked:e.slows,onChange:s=>e.setSlows(s.currentTarget.checked)})," slow at contact"]}),q("output",{class:"clock",children:Tg(i)}),q("span",{class:"pace",children:e.playing?`time runs at ${Ag(t)}`:e.asked?"stopped for a question":"paused"})]}),q(Ev,{desk:i})]})}function Tg(i){let{player:e}=i;if(e.replays.length===1)return`${Lr(e.t)} of ${Lr(e.end)}`;let t=e.t-e.page.zero_s[0];return`${t<0?"\u2212":"+"}${Math.abs(t).toFixed(3)} s from ${e.page.zero_label}`}function Ag(i){return i>=.95?"real time":`1/${Math.round(1/i)}`}function Ev({desk:i}){let{player:e}=i,t=Pr(null),[n,s]=Np(1200);Fo(()=>{let l=()=>s(t.current?.clientWidth??1200),u=new ResizeObserver(l);return t.current&&u.observe(t.current),l(),()=>u.disconnect()},[]);let r=Math.max(e.end-e.start,1e-9),o=l=>wg+(l-e.start)/r*(n-2*wg),a=Tv(i.told,o,n),c=e.moments.filter(l=>l.kind==="step"&&!l.text.startsWith("B"));return q("div",{class:"line",ref:t,children:[q("svg",{width:n,height:"62","aria-hidden":"true",children:[a.map(({finding:l,left:u})=>q("path",{class:"leader",d:`M${u+Yo/2} 28L${o(l.at)} 44`},l.number)),q("rect",{x:o(e.start),y:"44",width:o(e.end)-o(e.start),height:"8",rx:"4",class:"whole"}),q("rect",{x:o(e.start),y:"44",width:Math.max(o(e.t)-o(e.start),0),height:"8",rx:"4",class:"done"}),e.presses.flatMap((l,u)=>l.map(h=>q("rect",{class:"press",y:"42",height:"12",x:o(h.contact-e.shift(u))-1,width:Math.max(o(h.end-e.shift(u))-o(h.contact-e.shift(u)),3)},`${u} ${h.contact}`))),c.map(l=>q("line",{class:"step",x1:o(l.t),x2:o(l.t),y1:"52",y2:"60"},l.t)),e.questions.map(l=>q("g",{class:"ask-mark",children:[q("circle",{cx:o(l.t),cy:"48",r:"9"}),q("text",{x:o(l.t),y:"53",children:"?"})]},l.t)),q("path",{class:"cursor",d:`M${o(e.t)} 38V60M${o(e.t)-7} 34H${o(e.t)+7}L${o(e.t)} 43Z`})]}),q("input",{class:"scrub",type:"range",min:e.start,max:e.end,step:"any",value:e.t,"aria-label":"Time","aria-valuetext":Tg(i),onInput:l=>{i.picked=null,e.playing=!1,e.seek(Number(l.currentTarget.value))}}),a.map(({finding:l,left:u})=>{let h=i.hidden(l),f=e.page.look.verdicts[l.severity]??e.page.look.verdicts[""];return q("button",{class:"marker",style:{left:`${u}px`,width:`${Yo}px`,borderColor:h?"#8794a1":f.colour},disabled:h,onClick:()=>i.jump(l),title:h?"not yet":l.title,"aria-label":h?"a finding, not yet shown":`Finding ${l.number}: ${l.title}, at ${Lr(l.t)}`,children:[h?"?":q(Is,{look:f,size:16})," ",l.number]},l.number)})]})}function Tv(i,e,t){let n=i.map(o=>({finding:o,left:e(o.at)-Yo/2})),s=2;for(let o of n)o.left=Math.max(o.left,s),s=o.left+Yo+4;let r=t-2;for(let o of[...n].reverse())o.left=Math.min(o.left,r-Yo),r=o.left-4;return n}/**
+ * @license
+ * Copyright 2010-2026 Three.js Authors
+ * SPDX-License-Identifier: MIT
+ */var l0=0,Bf=1,c0=2;var Da=1,h0=2,yo=3,Xs=0,In=1,Si=2,hr=0,vo=1,kf=2,zf=3,Vf=4,u0=5;var ur=100,f0=101,d0=102,p0=103,m0=104,g0=200,_0=201,x0=202,y0=203,Gf=204,Hf=205,v0=206,S0=207,M0=208,b0=209,w0=210,A0=211,E0=212,T0=213,C0=214,nc=0,ic=1,sc=2,lo=3,rc=4,oc=5,ac=6,lc=7,Xc=0,R0=1,P0=2,Ji=0,Wf=1,Xf=2,qf=3,Yf=4,$f=5,Zf=6,Jf=7;var Kf=300,fr=301,So=302,qc=303,Yc=304,cc=1e3,Yi=1001,hc=1002,En=1003,I0=1004;var Na=1005;var $n=1006,$c=1007;var Ms=1008;var jn=1009,jf=1010,Qf=1011,Mo=1012,Zc=1013,Ni=1014,Ui=1015,Fi=1016,Jc=1017,Kc=1018,dr=1020,ed=35902,td=35899,nd=1021,id=1022,Oi=1023,_s=1026,bs=1027,sd=1028,jc=1029,qs=1030,Qc=1031;var eh=1033,Ua=33776,Fa=33777,Oa=33778,Ba=33779,th=35840,nh=35841,ih=35842,sh=35843,rh=36196,oh=37492,ah=37496,lh=37488,ch=37489,ka=37490,hh=37491,uh=37808,fh=37809,dh=37810,ph=37811,mh=37812,gh=37813,_h=37814,xh=37815,yh=37816,vh=37817,Sh=37818,Mh=37819,bh=37820,wh=37821,Ah=36492,Eh=36494,Th=36495,Ch=36283,Rh=36284,za=36285,Ph=36286;var ia=2300,uc=2301,ec=2302,If=2303,Lf=2400,Df=2401,Nf=2402;var L0=3200;var Ih=0,D0=1,ws="",ci="srgb",sa="srgb-linear",ra="linear",At="srgb";var tc=7680;var N0=519,U0=512,F0=513,O0=514,rd=515,B0=516,k0=517,od=518,ad=519,ld=35044;var cd="300 es",yi=2e3,co=2001;function Cv(i){for(let e=i.length-1;e>=0;--e)if(i[e]>=65535)return!0;return!1}function Rv(i){return ArrayBuffer.isView(i)&&!(i instanceof DataView)}function oa(i){return document.createElementNS("http://www.w3.org/1999/xhtml",i)}function z0(){let i=oa("canvas");return i.style.display="block",i}var Cg={},ho=null;function aa(...i){let e="THREE."+i.shift();ho?ho("log",e,...i):console.log(e,...i)}function V0(i){let e=i[0];if(typeof e=="string"&&e.startsWith("TSL:")){let t=i[1];t&&t.isStackTrace?i[0]+=" "+t.getLocation():i[1]='Stack trace not available. Enable "THREE.Node.captureStackTrace" to capture stack traces.'}return i}function Ye(...i){i=V0(i);let e="THREE."+i.shift();if(ho)ho("warn",e,...i);else{let t=i[0];t&&t.isStackTrace?console.warn(t.getError(e)):console.warn(e,...i)}}function Qe(...i){i=V0(i);let e="THREE."+i.shift();if(ho)ho("error",e,...i);else{let t=i[0];t&&t.isStackTrace?console.error(t.getError(e)):console.error(e,...i)}}function Qo(...i){let e=i.join(" ");e in Cg||(Cg[e]=!0,Ye(...i))}function G0(i,e,t){return new Promise(function(n,s){function r(){switch(i.clientWaitSync(e,i.SYNC_FLUSH_COMMANDS_BIT,0)){case i.WAIT_FAILED:s();break;case i.TIMEOUT_EXPIRED:setTimeout(r,t);break;default:n()}}setTimeout(r,t)})}var H0={[nc]:nc,[sc]:ac,[rc]:rc,[lo]:oc,[ic]:ic,[ac]:sc,[lc]:lc,[oc]:lo},$i=class{addEventListener(e,t){this._listeners===void 0&&(this._listeners={});let n=this._listeners;n[e]===void 0&&(n[e]=[]),n[e].indexOf(t)===-1&&n[e].push(t)}hasEventListener(e,t){let n=this._listeners;return n===void 0?!1:n[e]!==void 0&&n[e].indexOf(t)!==-1}removeEventListener(e,t){let n=this._listeners;if(n===void 0)return;let s=n[e];if(s!==void 0){let r=s.indexOf(t);r!==-1&&s.splice(r,1)}}dispatchEvent(e){let t=this._listeners;if(t===void 0)return;let n=t[e.type];if(n!==void 0){e.target=this;let s=n.slice(0);for(let r=0,o=s.length;r<o;r++)s[r].call(this,e);e.target=null}}},On=["00","01","02","03","04","05","06","07","08","09","0a","0b","0c","0d","0e","0f","10","11","12","13","14","15","16","17","18","19","1a","1b","1c","1d","1e","1f","20","21","22","23","24","25","26","27","28","29","2a","2b","2c","2d","2e","2f","30","31","32","33","34","35","36","37","38","39","3a","3b","3c","3d","3e","3f","40","41","42","43","44","45","46","47","48","49","4a","4b","4c","4d","4e","4f","50","51","52","53","54","55","56","57","58","59","5a","5b","5c","5d","5e","5f","60","61","62","63","64","65","66","67","68","69","6a","6b","6c","6d","6e","6f","70","71","72","73","74","75","76","77","78","79","7a","7b","7c","7d","7e","7f","80","81","82","83","84","85","86","87","88","89","8a","8b","8c","8d","8e","8f","90","91","92","93","94","95","96","97","98","99","9a","9b","9c","9d","9e","9f","a0","a1","a2","a3","a4","a5","a6","a7","a8","a9","aa","ab","ac","ad","ae","af","b0","b1","b2","b3","b4","b5","b6","b7","b8","b9","ba","bb","bc","bd","be","bf","c0","c1","c2","c3","c4","c5","c6","c7","c8","c9","ca","cb","cc","cd","ce","cf","d0","d1","d2","d3","d4","d5","d6","d7","d8","d9","da","db","dc","dd","de","df","e0","e1","e2","e3","e4","e5","e6","e7","e8","e9","ea","eb","ec","ed","ee","ef","f0","f1","f2","f3","f4","f5","f6","f7","f8","f9","fa","fb","fc","fd","fe","ff"],Rg=1234567,oo=Math.PI/180,uo=180/Math.PI;function Ys(){let i=Math.random()*4294967295|0,e=Math.random()*4294967295|0,t=Math.random()*4294967295|0,n=Math.random()*4294967295|0;return(On[i&255]+On[i>>8&255]+On[i>>16&255]+On[i>>24&255]+"-"+On[e&255]+On[e>>8&255]+"-"+On[e>>16&15|64]+On[e>>24&255]+"-"+On[t&63|128]+On[t>>8&255]+"-"+On[t>>16&255]+On[t>>24&255]+On[n&255]+On[n>>8&255]+On[n>>16&255]+On[n>>24&255]).toLowerCase()}function ot(i,e,t){return Math.max(e,Math.min(t,i))}function hd(i,e){return(i%e+e)%e}function Pv(i,e,t,n,s){return n+(i-e)*(s-n)/(t-e)}function Iv(i,e,t){return i!==e?(t-i)/(e-i):0}function ea(i,e,t){return(1-t)*i+t*e}function Lv(i,e,t,n){return ea(i,e,1-Math.exp(-t*n))}function Dv(i,e=1){return e-Math.abs(hd(i,e*2)-e)}function Nv(i,e,t){return i<=e?0:i>=t?1:(i=(i-e)/(t-e),i*i*(3-2*i))}function Uv(i,e,t){return i<=e?0:i>=t?1:(i=(i-e)/(t-e),i*i*i*(i*(i*6-15)+10))}function Fv(i,e){return i+Math.floor(Math.random()*(e-i+1))}function Ov(i,e){return i+Math.random()*(e-i)}function Bv(i){return i*(.5-Math.random())}function kv(i){i!==void 0&&(Rg=i);let e=Rg+=1831565813;return e=Math.imul(e^e>>>15,e|1),e^=e+Math.imul(e^e>>>7,e|61),((e^e>>>14)>>>0)/4294967296}function zv(i){return i*oo}function Vv(i){return i*uo}function Gv(i){return i>0&&Number.isInteger(i)&&2**Math.round(Math.log2(i))===i}function Hv(i){return Math.pow(2,Math.ceil(Math.log(i)/Math.LN2))}function ud(i){return Math.pow(2,Math.floor(Math.log(i)/Math.LN2))}function Wv(i,e,t,n,s){let r=Math.cos,o=Math.sin,a=r(t/2),c=o(t/2),l=r((e+n)/2),u=o((e+n)/2),h=r((e-n)/2),f=o((e-n)/2),d=r((n-e)/2),m=o((n-e)/2);switch(s){case"XYX":i.set(a*u,c*h,c*f,a*l);break;case"YZY":i.set(c*f,a*u,c*h,a*l);break;case"ZXZ":i.set(c*h,c*f,a*u,a*l);break;case"XZX":i.set(a*u,c*m,c*d,a*l);break;case"YXY":i.set(c*d,a*u,c*m,a*l);break;case"ZYZ":i.set(c*m,c*d,a*u,a*l);break;default:Ye("MathUtils: .setQuaternionFromProperEuler() encountered an unknown order: "+s)}}function Lh(i){switch(i.constructor){case Uint32Array:return 4294967295;case Uint16Array:return 65535;case Uint8Array:case Uint8ClampedArray:return 255;case Int32Array:return 2147483647;case Int16Array:return 32767;case Int8Array:return 127;default:return}}function fd(i,e){if(e.constructor===Float32Array)return i;let t=Lh(e);if(t===void 0)throw new Error("THREE.MathUtils: Invalid component type.");return Math.max(i/t,-1)}function dd(i,e){if(e.constructor===Float32Array)return i;let t=Lh(e);if(t===void 0)throw new Error("THREE.MathUtils: Invalid component type.");return Math.round(i*t)}var pd={DEG2RAD:oo,RAD2DEG:uo,generateUUID:Ys,clamp:ot,euclideanModulo:hd,mapLinear:Pv,inverseLerp:Iv,lerp:ea,damp:Lv,pingpong:Dv,smoothstep:Nv,smootherstep:Uv,randInt:Fv,randFloat:Ov,randFloatSpread:Bv,seededRandom:kv,degToRad:zv,radToDeg:Vv,isPowerOfTwo:Gv,ceilPowerOfTwo:Hv,floorPowerOfTwo:ud,setQuaternionFromProperEuler:Wv,normalize:dd,denormalize:fd},vd=class vd{constructor(e=0,t=0){this.x=e,this.y=t}get width(){return this.x}set width(e){this.x=e}get height(){return this.y}set height(e){this.y=e}set(e,t){return this.x=e,this.y=t,this}setScalar(e){return this.x=e,this.y=e,this}setX(e){return this.x=e,this}setY(e){return this.y=e,this}setComponent(e,t){switch(e){case 0:this.x=t;break;case 1:this.y=t;break;default:throw new Error("THREE.Vector2: index is out of range: "+e)}return this}getComponent(e){switch(e){case 0:return this.x;case 1:return this.y;default:throw new Error("THREE.Vector2: index is out of range: "+e)}}clone(){return new this.constructor(this.x,this.y)}copy(e){return this.x=e.x,this.y=e.y,this}add(e){return this.x+=e.x,this.y+=e.y,this}addScalar(e){return this.x+=e,this.y+=e,this}addVectors(e,t){return this.x=e.x+t.x,this.y=e.y+t.y,this}addScaledVector(e,t){return this.x+=e.x*t,this.y+=e.y*t,this}sub(e){return this.x-=e.x,this.y-=e.y,this}subScalar(e){return this.x-=e,this.y-=e,this}subVectors(e,t){return this.x=e.x-t.x,this.y=e.y-t.y,this}multiply(e){return this.x*=e.x,this.y*=e.y,this}multiplyScalar(e){return this.x*=e,this.y*=e,this}divide(e){return this.x/=e.x,this.y/=e.y,this}divideScalar(e){return this.multiplyScalar(1/e)}applyMatrix3(e){let t=this.x,n=this.y,s=e.elements;return this.x=s[0]*t+s[3]*n+s[6],this.y=s[1]*t+s[4]*n+s[7],this}min(e){return this.x=Math.min(this.x,e.x),this.y=Math.min(this.y,e.y),this}max(e){return this.x=Math.max(this.x,e.x),this.y=Math.max(this.y,e.y),this}clamp(e,t){return this.x=ot(this.x,e.x,t.x),this.y=ot(this.y,e.y,t.y),this}clampScalar(e,t){return this.x=ot(this.x,e,t),this.y=ot(this.y,e,t),this}clampLength(e,t){let n=this.length();return this.divideScalar(n||1).multiplyScalar(ot(n,e,t))}floor(){return this.x=Math.floor(this.x),this.y=Math.floor(this.y),this}ceil(){return this.x=Math.ceil(this.x),this.y=Math.ceil(this.y),this}round(){return this.x=Math.round(this.x),this.y=Math.round(this.y),this}roundToZero(){return this.x=Math.trunc(this.x),this.y=Math.trunc(this.y),this}negate(){return this.x=-this.x,this.y=-this.y,this}dot(e){return this.x*e.x+this.y*e.y}cross(e){return this.x*e.y-this.y*e.x}lengthSq(){return this.x*this.x+this.y*this.y}length(){return Math.sqrt(this.x*this.x+this.y*this.y)}manhattanLength(){return Math.abs(this.x)+Math.abs(this.y)}normalize(){return this.divideScalar(this.length()||1)}angle(){return Math.atan2(-this.y,-this.x)+Math.PI}angleTo(e){let t=Math.sqrt(this.lengthSq()*e.lengthSq());if(t===0)return Math.PI/2;let n=this.dot(e)/t;return Math.acos(ot(n,-1,1))}distanceTo(e){return Math.sqrt(this.distanceToSquared(e))}distanceToSquared(e){let t=this.x-e.x,n=this.y-e.y;return t*t+n*n}manhattanDistanceTo(e){return Math.abs(this.x-e.x)+Math.abs(this.y-e.y)}setLength(e){return this.normalize().multiplyScalar(e)}lerp(e,t){return this.x+=(e.x-this.x)*t,this.y+=(e.y-this.y)*t,this}lerpVectors(e,t,n){return this.x=e.x+(t.x-e.x)*n,this.y=e.y+(t.y-e.y)*n,this}equals(e){return e.x===this.x&&e.y===this.y}fromArray(e,t=0){return this.x=e[t],this.y=e[t+1],this}toArray(e=[],t=0){return e[t]=this.x,e[t+1]=this.y,e}fromBufferAttribute(e,t){return this.x=e.getX(t),this.y=e.getY(t),this}rotateAround(e,t){let n=Math.cos(t),s=Math.sin(t),r=this.x-e.x,o=this.y-e.y;return this.x=r*n-o*s+e.x,this.y=r*s+o*n+e.y,this}random(){return this.x=Math.random(),this.y=Math.random(),this}*[Symbol.iterator](){yield this.x,yield this.y}};vd.prototype.isVector2=!0;var He=vd,Zi=class{constructor(e=0,t=0,n=0,s=1){this.isQuaternion=!0,this._x=e,this._y=t,this._z=n,this._w=s}static slerpFlat(e,t,n,s,r,o,a){let c=n[s+0],l=n[s+1],u=n[s+2],h=n[s+3],f=r[o+0],d=r[o+1],m=r[o+2],_=r[o+3];if(h!==_||c!==f||l!==d||u!==m){let p=c*f+l*d+u*m+h*_;p<0&&(f=-f,d=-d,m=-m,_=-_,p=-p);let g=1-a;if(p<.9995){let v=Math.acos(p),T=Math.sin(v);g=Math.sin(g*v)/T,a=Math.sin(a*v)/T,c=c*g+f*a,l=l*g+d*a,u=u*g+m*a,h=h*g+_*a}else{c=c*g+f*a,l=l*g+d*a,u=u*g+m*a,h=h*g+_*a;let v=1/Math.sqrt(c*c+l*l+u*u+h*h);c*=v,l*=v,u*=v,h*=v}}e[t]=c,e[t+1]=l,e[t+2]=u,e[t+3]=h}static multiplyQuaternionsFlat(e,t,n,s,r,o){let a=n[s],c=n[s+1],l=n[s+2],u=n[s+3],h=r[o],f=r[o+1],d=r[o+2],m=r[o+3];return e[t]=a*m+u*h+c*d-l*f,e[t+1]=c*m+u*f+l*h-a*d,e[t+2]=l*m+u*d+a*f-c*h,e[t+3]=u*m-a*h-c*f-l*d,e}get x(){return this._x}set x(e){this._x=e,this._onChangeCallback()}get y(){return this._y}set y(e){this._y=e,this._onChangeCallback()}get z(){return this._z}set z(e){this._z=e,this._onChangeCallback()}get w(){return this._w}set w(e){this._w=e,this._onChangeCallback()}set(e,t,n,s){return this._x=e,this._y=t,this._z=n,this._w=s,this._onChangeCallback(),this}clone(){return new this.constructor(this._x,this._y,this._z,this._w)}copy(e){return this._x=e.x,this._y=e.y,this._z=e.z,this._w=e.w,this._onChangeCallback(),this}setFromEuler(e,t=!0){let n=e._x,s=e._y,r=e._z,o=e._order,a=Math.cos,c=Math.sin,l=a(n/2),u=a(s/2),h=a(r/2),f=c(n/2),d=c(s/2),m=c(r/2);switch(o){case"XYZ":this._x=f*u*h+l*d*m,this._y=l*d*h-f*u*m,this._z=l*u*m+f*d*h,this._w=l*u*h-f*d*m;break;case"YXZ":this._x=f*u*h+l*d*m,this._y=l*d*h-f*u*m,this._z=l*u*m-f*d*h,this._w=l*u*h+f*d*m;break;case"ZXY":this._x=f*u*h-l*d*m,this._y=l*d*h+f*u*m,this._z=l*u*m+f*d*h,this._w=l*u*h-f*d*m;break;case"ZYX":this._x=f*u*h-l*d*m,this._y=l*d*h+f*u*m,this._z=l*u*m-f*d*h,this._w=l*u*h+f*d*m;break;case"YZX":this._x=f*u*h+l*d*m,this._y=l*d*h+f*u*m,this._z=l*u*m-f*d*h,this._w=l*u*h-f*d*m;break;case"XZY":this._x=f*u*h-l*d*m,this._y=l*d*h-f*u*m,this._z=l*u*m+f*d*h,this._w=l*u*h+f*d*m;break;default:Ye("Quaternion: .setFromEuler() encountered an unknown order: "+o)}return t===!0&&this._onChangeCallback(),this}setFromAxisAngle(e,t){let n=t/2,s=Math.sin(n);return this._x=e.x*s,this._y=e.y*s,this._z=e.z*s,this._w=Math.cos(n),this._onChangeCallback(),this}setFromRotationMatrix(e){let t=e.elements,n=t[0],s=t[4],r=t[8],o=t[1],a=t[5],c=t[9],l=t[2],u=t[6],h=t[10],f=n+a+h;if(f>0){let d=.5/Math.sqrt(f+1);this._w=.25/d,this._x=(u-c)*d,this._y=(r-l)*d,this._z=(o-s)*d}else if(n>a&&n>h){let d=2*Math.sqrt(1+n-a-h);this._w=(u-c)/d,this._x=.25*d,this._y=(s+o)/d,this._z=(r+l)/d}else if(a>h){let d=2*Math.sqrt(1+a-n-h);this._w=(r-l)/d,this._x=(s+o)/d,this._y=.25*d,this._z=(c+u)/d}else{let d=2*Math.sqrt(1+h-n-a);this._w=(o-s)/d,this._x=(r+l)/d,this._y=(c+u)/d,this._z=.25*d}return this._onChangeCallback(),this}setFromUnitVectors(e,t){let n=e.dot(t)+1;return n<1e-8?(n=0,Math.abs(e.x)>Math.abs(e.z)?(this._x=-e.y,this._y=e.x,this._z=0,this._w=n):(this._x=0,this._y=-e.z,this._z=e.y,this._w=n)):(this._x=e.y*t.z-e.z*t.y,this._y=e.z*t.x-e.x*t.z,this._z=e.x*t.y-e.y*t.x,this._w=n),this.normalize()}angleTo(e){return 2*Math.acos(Math.abs(ot(this.dot(e),-1,1)))}rotateTowards(e,t){let n=this.angleTo(e);if(n===0)return this;let s=Math.min(1,t/n);return this.slerp(e,s),this}identity(){return this.set(0,0,0,1)}invert(){return this.conjugate()}conjugate(){return this._x*=-1,this._y*=-1,this._z*=-1,this._onChangeCallback(),this}dot(e){return this._x*e._x+this._y*e._y+this._z*e._z+this._w*e._w}lengthSq(){return this._x*this._x+this._y*this._y+this._z*this._z+this._w*this._w}length(){return Math.sqrt(this._x*this._x+this._y*this._y+this._z*this._z+this._w*this._w)}normalize(){let e=this.length();return e===0?(this._x=0,this._y=0,this._z=0,this._w=1):(e=1/e,this._x=this._x*e,this._y=this._y*e,this._z=this._z*e,this._w=this._w*e),this._onChangeCallback(),this}multiply(e){return this.multiplyQuaternions(this,e)}premultiply(e){return this.multiplyQuaternions(e,this)}multiplyQuaternions(e,t){let n=e._x,s=e._y,r=e._z,o=e._w,a=t._x,c=t._y,l=t._z,u=t._w;return this._x=n*u+o*a+s*l-r*c,this._y=s*u+o*c+r*a-n*l,this._z=r*u+o*l+n*c-s*a,this._w=o*u-n*a-s*c-r*l,this._onChangeCallback(),this}slerp(e,t){let n=e._x,s=e._y,r=e._z,o=e._w,a=this.dot(e);a<0&&(n=-n,s=-s,r=-r,o=-o,a=-a);let c=1-t;if(a<.9995){let l=Math.acos(a),u=Math.sin(l);c=Math.sin(c*l)/u,t=Math.sin(t*l)/u,this._x=this._x*c+n*t,this._y=this._y*c+s*t,this._z=this._z*c+r*t,this._w=this._w*c+o*t,this._onChangeCallback()}else this._x=this._x*c+n*t,this._y=this._y*c+s*t,this._z=this._z*c+r*t,this._w=this._w*c+o*t,this.normalize();return this}slerpQuaternions(e,t,n){return this.copy(e).slerp(t,n)}random(){let e=2*Math.PI*Math.random(),t=2*Math.PI*Math.random(),n=Math.random(),s=Math.sqrt(1-n),r=Math.sqrt(n);return this.set(s*Math.sin(e),s*Math.cos(e),r*Math.sin(t),r*Math.cos(t))}equals(e){return e._x===this._x&&e._y===this._y&&e._z===this._z&&e._w===this._w}fromArray(e,t=0){return this._x=e[t],this._y=e[t+1],this._z=e[t+2],this._w=e[t+3],this._onChangeCallback(),this}toArray(e=[],t=0){return e[t]=this._x,e[t+1]=this._y,e[t+2]=this._z,e[t+3]=this._w,e}fromBufferAttribute(e,t){return this._x=e.getX(t),this._y=e.getY(t),this._z=e.getZ(t),this._w=e.getW(t),this._onChangeCallback(),this}toJSON(){return this.toArray()}_onChange(e){return this._onChangeCallback=e,this}_onChangeCallback(){}*[Symbol.iterator](){yield this._x,yield this._y,yield this._z,yield this._w}},Sd=class Sd{constructor(e=0,t=0,n=0){this.x=e,this.y=t,this.z=n}set(e,t,n){return n===void 0&&(n=this.z),this.x=e,this.y=t,this.z=n,this}setScalar(e){return this.x=e,this.y=e,this.z=e,this}setX(e){return this.x=e,this}setY(e){return this.y=e,this}setZ(e){return this.z=e,this}setComponent(e,t){switch(e){case 0:this.x=t;break;case 1:this.y=t;break;case 2:this.z=t;break;default:throw new Error("THREE.Vector3: index is out of range: "+e)}return this}getComponent(e){switch(e){case 0:return this.x;case 1:return this.y;case 2:return this.z;default:throw new Error("THREE.Vector3: index is out of range: "+e)}}clone(){return new this.constructor(this.x,this.y,this.z)}copy(e){return this.x=e.x,this.y=e.y,this.z=e.z,this}add(e){return this.x+=e.x,this.y+=e.y,this.z+=e.z,this}addScalar(e){return this.x+=e,this.y+=e,this.z+=e,this}addVectors(e,t){return this.x=e.x+t.x,this.y=e.y+t.y,this.z=e.z+t.z,this}addScaledVector(e,t){return this.x+=e.x*t,this.y+=e.y*t,this.z+=e.z*t,this}sub(e){return this.x-=e.x,this.y-=e.y,this.z-=e.z,this}subScalar(e){return this.x-=e,this.y-=e,this.z-=e,this}subVectors(e,t){return this.x=e.x-t.x,this.y=e.y-t.y,this.z=e.z-t.z,this}multiply(e){return this.x*=e.x,this.y*=e.y,this.z*=e.z,this}multiplyScalar(e){return this.x*=e,this.y*=e,this.z*=e,this}multiplyVectors(e,t){return this.x=e.x*t.x,this.y=e.y*t.y,this.z=e.z*t.z,this}applyEuler(e){return this.applyQuaternion(Pg.setFromEuler(e))}applyAxisAngle(e,t){return this.applyQuaternion(Pg.setFromAxisAngle(e,t))}applyMatrix3(e){let t=this.x,n=this.y,s=this.z,r=e.elements;return this.x=r[0]*t+r[3]*n+r[6]*s,this.y=r[1]*t+r[4]*n+r[7]*s,this.z=r[2]*t+r[5]*n+r[8]*s,this}applyNormalMatrix(e){return this.applyMatrix3(e).normalize()}applyMatrix4(e){let t=this.x,n=this.y,s=this.z,r=e.elements,o=1/(r[3]*t+r[7]*n+r[11]*s+r[15]);return this.x=(r[0]*t+r[4]*n+r[8]*s+r[12])*o,this.y=(r[1]*t+r[5]*n+r[9]*s+r[13])*o,this.z=(r[2]*t+r[6]*n+r[10]*s+r[14])*o,this}applyQuaternion(e){let t=this.x,n=this.y,s=this.z,r=e.x,o=e.y,a=e.z,c=e.w,l=2*(o*s-a*n),u=2*(a*t-r*s),h=2*(r*n-o*t);return this.x=t+c*l+o*h-a*u,this.y=n+c*u+a*l-r*h,this.z=s+c*h+r*u-o*l,this}project(e){return this.applyMatrix4(e.matrixWorldInverse).applyMatrix4(e.projectionMatrix)}unproject(e){return this.applyMatrix4(e.projectionMatrixInverse).applyMatrix4(e.matrixWorld)}transformDirection(e){let t=this.x,n=this.y,s=this.z,r=e.elements;return this.x=r[0]*t+r[4]*n+r[8]*s,this.y=r[1]*t+r[5]*n+r[9]*s,this.z=r[2]*t+r[6]*n+r[10]*s,this.normalize()}divide(e){return this.x/=e.x,this.y/=e.y,this.z/=e.z,this}divideScalar(e){return this.multiplyScalar(1/e)}min(e){return this.x=Math.min(this.x,e.x),this.y=Math.min(this.y,e.y),this.z=Math.min(this.z,e.z),this}max(e){return this.x=Math.max(this.x,e.x),this.y=Math.max(this.y,e.y),this.z=Math.max(this.z,e.z),this}clamp(e,t){return this.x=ot(this.x,e.x,t.x),this.y=ot(this.y,e.y,t.y),this.z=ot(this.z,e.z,t.z),this}clampScalar(e,t){return this.x=ot(this.x,e,t),this.y=ot(this.y,e,t),this.z=ot(this.z,e,t),this}clampLength(e,t){let n=this.length();return this.divideScalar(n||1).multiplyScalar(ot(n,e,t))}floor(){return this.x=Math.floor(this.x),this.y=Math.floor(this.y),this.z=Math.floor(this.z),this}ceil(){return this.x=Math.ceil(this.x),this.y=Math.ceil(this.y),this.z=Math.ceil(this.z),this}round(){return this.x=Math.round(this.x),this.y=Math.round(this.y),this.z=Math.round(this.z),this}roundToZero(){return this.x=Math.trunc(this.x),this.y=Math.trunc(this.y),this.z=Math.trunc(this.z),this}negate(){return this.x=-this.x,this.y=-this.y,this.z=-this.z,this}dot(e){return this.x*e.x+this.y*e.y+this.z*e.z}lengthSq(){return this.x*this.x+this.y*this.y+this.z*this.z}length(){return Math.sqrt(this.x*this.x+this.y*this.y+this.z*this.z)}manhattanLength(){return Math.abs(this.x)+Math.abs(this.y)+Math.abs(this.z)}normalize(){return this.divideScalar(this.length()||1)}setLength(e){return this.normalize().multiplyScalar(e)}lerp(e,t){return this.x+=(e.x-this.x)*t,this.y+=(e.y-this.y)*t,this.z+=(e.z-this.z)*t,this}lerpVectors(e,t,n){return this.x=e.x+(t.x-e.x)*n,this.y=e.y+(t.y-e.y)*n,this.z=e.z+(t.z-e.z)*n,this}cross(e){return this.crossVectors(this,e)}crossVectors(e,t){let n=e.x,s=e.y,r=e.z,o=t.x,a=t.y,c=t.z;return this.x=s*c-r*a,this.y=r*o-n*c,this.z=n*a-s*o,this}projectOnVector(e){let t=e.lengthSq();if(t===0)return this.set(0,0,0);let n=e.dot(this)/t;return this.copy(e).multiplyScalar(n)}projectOnPlane(e){return rf.copy(this).projectOnVector(e),this.sub(rf)}reflect(e){return this.sub(rf.copy(e).multiplyScalar(2*this.dot(e)))}angleTo(e){let t=Math.sqrt(this.lengthSq()*e.lengthSq());if(t===0)return Math.PI/2;let n=this.dot(e)/t;return Math.acos(ot(n,-1,1))}distanceTo(e){return Math.sqrt(this.distanceToSquared(e))}distanceToSquared(e){let t=this.x-e.x,n=this.y-e.y,s=this.z-e.z;return t*t+n*n+s*s}manhattanDistanceTo(e){return Math.abs(this.x-e.x)+Math.abs(this.y-e.y)+Math.abs(this.z-e.z)}setFromSpherical(e){return this.setFromSphericalCoords(e.radius,e.phi,e.theta)}setFromSphericalCoords(e,t,n){let s=Math.sin(t)*e;return this.x=s*Math.sin(n),this.y=Math.cos(t)*e,this.z=s*Math.cos(n),this}setFromCylindrical(e){return this.setFromCylindricalCoords(e.radius,e.theta,e.y)}setFromCylindricalCoords(e,t,n){return this.x=e*Math.sin(t),this.y=n,this.z=e*Math.cos(t),this}setFromMatrixPosition(e){let t=e.elements;return this.x=t[12],this.y=t[13],this.z=t[14],this}setFromMatrixScale(e){let t=this.setFromMatrixColumn(e,0).length(),n=this.setFromMatrixColumn(e,1).length(),s=this.setFromMatrixColumn(e,2).length();return this.x=t,this.y=n,this.z=s,this}setFromMatrixColumn(e,t){return this.fromArray(e.elements,t*4)}setFromMatrix3Column(e,t){return this.fromArray(e.elements,t*3)}setFromEuler(e){return this.x=e._x,this.y=e._y,this.z=e._z,this}setFromColor(e){return this.x=e.r,this.y=e.g,this.z=e.b,this}equals(e){return e.x===this.x&&e.y===this.y&&e.z===this.z}fromArray(e,t=0){return this.x=e[t],this.y=e[t+1],this.z=e[t+2],this}toArray(e=[],t=0){return e[t]=this.x,e[t+1]=this.y,e[t+2]=this.z,e}fromBufferAttribute(e,t){return this.x=e.getX(t),this.y=e.getY(t),this.z=e.getZ(t),this}random(){return this.x=Math.random(),this.y=Math.random(),this.z=Math.random(),this}randomDirection(){let e=Math.random()*Math.PI*2,t=Math.random()*2-1,n=Math.sqrt(1-t*t);return this.x=n*Math.cos(e),this.y=t,this.z=n*Math.sin(e),this}*[Symbol.iterator](){yield this.x,yield this.y,yield this.z}};Sd.prototype.isVector3=!0;var U=Sd,rf=new U,Pg=new Zi,Md=class Md{constructor(e,t,n,s,r,o,a,c,l){this.elements=[1,0,0,0,1,0,0,0,1],e!==void 0&&this.set(e,t,n,s,r,o,a,c,l)}set(e,t,n,s,r,o,a,c,l){let u=this.elements;return u[0]=e,u[1]=s,u[2]=a,u[3]=t,u[4]=r,u[5]=c,u[6]=n,u[7]=o,u[8]=l,this}identity(){return this.set(1,0,0,0,1,0,0,0,1),this}copy(e){let t=this.elements,n=e.elements;return t[0]=n[0],t[1]=n[1],t[2]=n[2],t[3]=n[3],t[4]=n[4],t[5]=n[5],t[6]=n[6],t[7]=n[7],t[8]=n[8],this}extractBasis(e,t,n){return e.setFromMatrix3Column(this,0),t.setFromMatrix3Column(this,1),n.setFromMatrix3Column(this,2),this}setFromMatrix4(e){let t=e.elements;return this.set(t[0],t[4],t[8],t[1],t[5],t[9],t[2],t[6],t[10]),this}multiply(e){return this.multiplyMatrices(this,e)}premultiply(e){return this.multiplyMatrices(e,this)}multiplyMatrices(e,t){let n=e.elements,s=t.elements,r=this.elements,o=n[0],a=n[3],c=n[6],l=n[1],u=n[4],h=n[7],f=n[2],d=n[5],m=n[8],_=s[0],p=s[3],g=s[6],v=s[1],T=s[4],S=s[7],R=s[2],E=s[5],y=s[8];return r[0]=o*_+a*v+c*R,r[3]=o*p+a*T+c*E,r[6]=o*g+a*S+c*y,r[1]=l*_+u*v+h*R,r[4]=l*p+u*T+h*E,r[7]=l*g+u*S+h*y,r[2]=f*_+d*v+m*R,r[5]=f*p+d*T+m*E,r[8]=f*g+d*S+m*y,this}multiplyScalar(e){let t=this.elements;return t[0]*=e,t[3]*=e,t[6]*=e,t[1]*=e,t[4]*=e,t[7]*=e,t[2]*=e,t[5]*=e,t[8]*=e,this}determinant(){let e=this.elements,t=e[0],n=e[1],s=e[2],r=e[3],o=e[4],a=e[5],c=e[6],l=e[7],u=e[8];return t*o*u-t*a*l-n*r*u+n*a*c+s*r*l-s*o*c}invert(){let e=this.elements,t=e[0],n=e[1],s=e[2],r=e[3],o=e[4],a=e[5],c=e[6],l=e[7],u=e[8],h=u*o-a*l,f=a*c-u*r,d=l*r-o*c,m=t*h+n*f+s*d;if(m===0)return this.set(0,0,0,0,0,0,0,0,0);let _=1/m;return e[0]=h*_,e[1]=(s*l-u*n)*_,e[2]=(a*n-s*o)*_,e[3]=f*_,e[4]=(u*t-s*c)*_,e[5]=(s*r-a*t)*_,e[6]=d*_,e[7]=(n*c-l*t)*_,e[8]=(o*t-n*r)*_,this}transpose(){let e,t=this.elements;return e=t[1],t[1]=t[3],t[3]=e,e=t[2],t[2]=t[6],t[6]=e,e=t[5],t[5]=t[7],t[7]=e,this}getNormalMatrix(e){return this.setFromMatrix4(e).invert().transpose()}transposeIntoArray(e){let t=this.elements;return e[0]=t[0],e[1]=t[3],e[2]=t[6],e[3]=t[1],e[4]=t[4],e[5]=t[7],e[6]=t[2],e[7]=t[5],e[8]=t[8],this}setUvTransform(e,t,n,s,r,o,a){let c=Math.cos(r),l=Math.sin(r);return this.set(n*c,n*l,-n*(c*o+l*a)+o+e,-s*l,s*c,-s*(-l*o+c*a)+a+t,0,0,1),this}scale(e,t){return Qo("Matrix3: .scale() is deprecated. Use .makeScale() instead."),this.premultiply(of.makeScale(e,t)),this}rotate(e){return Qo("Matrix3: .rotate() is deprecated. Use .makeRotation() instead."),this.premultiply(of.makeRotation(-e)),this}translate(e,t){return Qo("Matrix3: .translate() is deprecated. Use .makeTranslation() instead."),this.premultiply(of.makeTranslation(e,t)),this}makeTranslation(e,t){return e.isVector2?this.set(1,0,e.x,0,1,e.y,0,0,1):this.set(1,0,e,0,1,t,0,0,1),this}makeRotation(e){let t=Math.cos(e),n=Math.sin(e);return this.set(t,-n,0,n,t,0,0,0,1),this}makeScale(e,t){return this.set(e,0,0,0,t,0,0,0,1),this}equals(e){let t=this.elements,n=e.elements;for(let s=0;s<9;s++)if(t[s]!==n[s])return!1;return!0}fromArray(e,t=0){for(let n=0;n<9;n++)this.elements[n]=e[n+t];return this}toArray(e=[],t=0){let n=this.elements;return e[t]=n[0],e[t+1]=n[1],e[t+2]=n[2],e[t+3]=n[3],e[t+4]=n[4],e[t+5]=n[5],e[t+6]=n[6],e[t+7]=n[7],e[t+8]=n[8],e}clone(){return new this.constructor().fromArray(this.elements)}};Md.prototype.isMatrix3=!0;var tt=Md,of=new tt,Ig=new tt().set(.4123908,.3575843,.1804808,.212639,.7151687,.0721923,.0193308,.1191948,.9505322),Lg=new tt().set(3.2409699,-1.5373832,-.4986108,-.9692436,1.8759675,.0415551,.0556301,-.203977,1.0569715);function Xv(){let i={enabled:!0,workingColorSpace:sa,spaces:{},convert:function(s,r,o){return this.enabled===!1||r===o||!r||!o||(this.spaces[r].transfer===At&&(s.r=gs(s.r),s.g=gs(s.g),s.b=gs(s.b)),this.spaces[r].primaries!==this.spaces[o].primaries&&(s.applyMatrix3(this.spaces[r].toXYZ),s.applyMatrix3(this.spaces[o].fromXYZ)),this.spaces[o].transfer===At&&(s.r=ao(s.r),s.g=ao(s.g),s.b=ao(s.b))),s},workingToColorSpace:function(s,r){return this.convert(s,this.workingColorSpace,r)},colorSpaceToWorking:function(s,r){return this.convert(s,r,this.workingColorSpace)},getPrimaries:function(s){return this.spaces[s].primaries},getTransfer:function(s){return s===ws?ra:this.spaces[s].transfer},getToneMappingMode:function(s){return this.spaces[s].outputColorSpaceConfig.toneMappingMode||"standard"},getLuminanceCoefficients:function(s,r=this.workingColorSpace){return s.fromArray(this.spaces[r].luminanceCoefficients)},define:function(s){Object.assign(this.spaces,s)},_getMatrix:function(s,r,o){return s.copy(this.spaces[o].fromXYZ).multiply(this.spaces[r].toXYZ)},_getDrawingBufferColorSpace:function(s){return this.spaces[s].outputColorSpaceConfig.drawingBufferColorSpace},_getUnpackColorSpace:function(s=this.workingColorSpace){return this.spaces[s].workingColorSpaceConfig.unpackColorSpace}},e=[.64,.33,.3,.6,.15,.06],t=[.2126,.7152,.0722],n=[.3127,.329];return i.define({[sa]:{primaries:e,whitePoint:n,transfer:ra,toXYZ:Ig,fromXYZ:Lg,luminanceCoefficients:t,workingColorSpaceConfig:{unpackColorSpace:ci},outputColorSpaceConfig:{drawingBufferColorSpace:ci}},[ci]:{primaries:e,whitePoint:n,transfer:At,toXYZ:Ig,fromXYZ:Lg,luminanceCoefficients:t,outputColorSpaceConfig:{drawingBufferColorSpace:ci}}}),i}var _t=Xv();function gs(i){return i<.04045?i*.0773993808:Math.pow(i*.9478672986+.0521327014,2.4)}function ao(i){return i<.0031308?i*12.92:1.055*Math.pow(i,.41666)-.055}var Xr,fc=class{static getDataURL(e,t="image/png"){if(/^data:/i.test(e.src)||typeof HTMLCanvasElement>"u")return e.src;let n;if(e instanceof HTMLCanvasElement)n=e;else{Xr===void 0&&(Xr=oa("canvas")),Xr.width=e.width,Xr.height=e.height;let s=Xr.getContext("2d");e instanceof ImageData?s.putImageData(e,0,0):s.drawImage(e,0,0,e.width,e.height),n=Xr}return n.toDataURL(t)}static sRGBToLinear(e){if(typeof HTMLImageElement<"u"&&e instanceof HTMLImageElement||typeof HTMLCanvasElement<"u"&&e instanceof HTMLCanvasElement||typeof ImageBitmap<"u"&&e instanceof ImageBitmap){let t=oa("canvas");t.width=e.width,t.height=e.height;let n=t.getContext("2d");n.drawImage(e,0,0,e.width,e.height);let s=n.getImageData(0,0,e.width,e.height),r=s.data;for(let o=0;o<r.length;o++)r[o]=gs(r[o]/255)*255;return n.putImageData(s,0,0),t}else if(e.data){let t=e.data.slice(0);for(let n=0;n<t.length;n++)t instanceof Uint8Array||t instanceof Uint8ClampedArray?t[n]=Math.floor(gs(t[n]/255)*255):t[n]=gs(t[n]);return{data:t,width:e.width,height:e.height}}else return Ye("ImageUtils.sRGBToLinear(): Unsupported image type. No color space conversion applied."),e}},qv=0,fo=class{constructor(e=null){this.isTextureSource=!0,Object.defineProperty(this,"id",{value:qv++}),this.uuid=Ys(),this.data=e,this.dataReady=!0,this.version=0}getSize(e){let t=this.data;return typeof HTMLVideoElement<"u"&&t instanceof HTMLVideoElement?e.set(t.videoWidth,t.videoHeight,0):typeof VideoFrame<"u"&&t instanceof VideoFrame?e.set(t.displayWidth,t.displayHeight,0):t!==null?e.set(t.width||0,t.height||0,t.depth||0):e.set(0,0,0),e}set needsUpdate(e){e===!0&&this.version++}toJSON(e){let t=e===void 0||typeof e=="string";if(!t&&e.images[this.uuid]!==void 0)return e.images[this.uuid];let n={uuid:this.uuid,url:""},s=this.data;if(s!==null){let r;if(Array.isArray(s)){r=[];for(let o=0,a=s.length;o<a;o++)s[o].isDataTexture?r.push(af(s[o].image)):r.push(af(s[o]))}else r=af(s);n.url=r}return t||(e.images[this.uuid]=n),n}};function af(i){return typeof HTMLImageElement<"u"&&i instanceof HTMLImageElement||typeof HTMLCanvasElement<"u"&&i instanceof HTMLCanvasElement||typeof ImageBitmap<"u"&&i instanceof ImageBitmap?fc.getDataURL(i):i.data?{data:Array.from(i.data),width:i.width,height:i.height,type:i.data.constructor.name}:(Ye("Texture: Unable to serialize Texture."),{})}var Yv=0,lf=new U,Jn=class i extends $i{constructor(e=i.DEFAULT_IMAGE,t=i.DEFAULT_MAPPING,n=Yi,s=Yi,r=$n,o=Ms,a=Oi,c=jn,l=i.DEFAULT_ANISOTROPY,u=ws){super(),this.isTexture=!0,Object.defineProperty(this,"id",{value:Yv++}),this.uuid=Ys(),this.name="",this.source=new fo(e),this.mipmaps=[],this.mapping=t,this.channel=0,this.wrapS=n,this.wrapT=s,this.magFilter=r,this.minFilter=o,this.anisotropy=l,this.format=a,this.internalFormat=null,this.type=c,this.offset=new He(0,0),this.repeat=new He(1,1),this.center=new He(0,0),this.rotation=0,this.matrixAutoUpdate=!0,this.matrix=new tt,this.generateMipmaps=!0,this.mipmapsAutoUpdate=!0,this.premultiplyAlpha=!1,this.flipY=!0,this.unpackAlignment=4,this.colorSpace=u,this.userData={},this.updateRanges=[],this.version=0,this.onUpdate=null,this.renderTarget=null,this.isRenderTargetTexture=!1,this.isArrayTexture=!!(e&&e.depth&&e.depth>1),this.pmremVersion=0,this.isPMREMTexture=!1,this.normalized=!1}get width(){return this.source.getSize(lf).x}get height(){return this.source.getSize(lf).y}get depth(){return this.source.getSize(lf).z}get image(){return this.source.data}set image(e){this.source.data=e}updateMatrix(){this.matrix.setUvTransform(this.offset.x,this.offset.y,this.repeat.x,this.repeat.y,this.rotation,this.center.x,this.center.y)}addUpdateRange(e,t){this.updateRanges.push({start:e,count:t})}clearUpdateRanges(){this.updateRanges.length=0}clone(){return new this.constructor().copy(this)}copy(e){return this.name=e.name,this.source=e.source,this.mipmaps=e.mipmaps.slice(0),this.mapping=e.mapping,this.channel=e.channel,this.wrapS=e.wrapS,this.wrapT=e.wrapT,this.magFilter=e.magFilter,this.minFilter=e.minFilter,this.anisotropy=e.anisotropy,this.format=e.format,this.internalFormat=e.internalFormat,this.type=e.type,this.normalized=e.normalized,this.offset.copy(e.offset),this.repeat.copy(e.repeat),this.center.copy(e.center),this.rotation=e.rotation,this.matrixAutoUpdate=e.matrixAutoUpdate,this.matrix.copy(e.matrix),this.generateMipmaps=e.generateMipmaps,this.mipmapsAutoUpdate=e.mipmapsAutoUpdate,this.premultiplyAlpha=e.premultiplyAlpha,this.flipY=e.flipY,this.unpackAlignment=e.unpackAlignment,this.colorSpace=e.colorSpace,this.renderTarget=e.renderTarget,this.isRenderTargetTexture=e.isRenderTargetTexture,this.isPMREMTexture=e.isPMREMTexture,this.isArrayTexture=e.isArrayTexture,this.userData=JSON.parse(JSON.stringify(e.userData)),this.needsUpdate=!0,this}setValues(e){for(let t in e){let n=e[t];if(n===void 0){Ye(`Texture.setValues(): parameter '${t}' has value of undefined.`);continue}let s=this[t];if(s===void 0){Ye(`Texture.setValues(): property '${t}' does not exist.`);continue}s&&n&&s.isVector2&&n.isVector2||s&&n&&s.isVector3&&n.isVector3||s&&n&&s.isMatrix3&&n.isMatrix3?s.copy(n):this[t]=n}}toJSON(e){let t=e===void 0||typeof e=="string";if(!t&&e.textures[this.uuid]!==void 0)return e.textures[this.uuid];let n={metadata:{version:4.7,type:"Texture",generator:"Texture.toJSON"},uuid:this.uuid,name:this.name,image:this.source.toJSON(e).uuid,mapping:this.mapping,channel:this.channel,repeat:[this.repeat.x,this.repeat.y],offset:[this.offset.x,this.offset.y],center:[this.center.x,this.center.y],rotation:this.rotation,wrap:[this.wrapS,this.wrapT],format:this.format,internalFormat:this.internalFormat,type:this.type,normalized:this.normalized,colorSpace:this.colorSpace,minFilter:this.minFilter,magFilter:this.magFilter,anisotropy:this.anisotropy,flipY:this.flipY,generateMipmaps:this.generateMipmaps,mipmapsAutoUpdate:this.mipmapsAutoUpdate,premultiplyAlpha:this.premultiplyAlpha,unpackAlignment:this.unpackAlignment};return Object.keys(this.userData).length>0&&(n.userData=this.userData),t||(e.textures[this.uuid]=n),n}dispose(){this.dispatchEvent({type:"dispose"})}transformUv(e){if(this.mapping!==Kf)return e;if(e.applyMatrix3(this.matrix),e.x<0||e.x>1)switch(this.wrapS){case cc:e.x=e.x-Math.floor(e.x);break;case Yi:e.x=e.x<0?0:1;break;case hc:Math.abs(Math.floor(e.x)%2)===1?e.x=Math.ceil(e.x)-e.x:e.x=e.x-Math.floor(e.x);break}if(e.y<0||e.y>1)switch(this.wrapT){case cc:e.y=e.y-Math.floor(e.y);break;case Yi:e.y=e.y<0?0:1;break;case hc:Math.abs(Math.floor(e.y)%2)===1?e.y=Math.ceil(e.y)-e.y:e.y=e.y-Math.floor(e.y);break}return this.flipY&&(e.y=1-e.y),e}set needsUpdate(e){e===!0&&(this.version++,this.source.needsUpdate=!0)}set needsPMREMUpdate(e){e===!0&&this.pmremVersion++}};Jn.DEFAULT_IMAGE=null;Jn.DEFAULT_MAPPING=Kf;Jn.DEFAULT_ANISOTROPY=1;var bd=class bd{constructor(e=0,t=0,n=0,s=1){this.x=e,this.y=t,this.z=n,this.w=s}get width(){return this.z}set width(e){this.z=e}get height(){return this.w}set height(e){this.w=e}set(e,t,n,s){return this.x=e,this.y=t,this.z=n,this.w=s,this}setScalar(e){return this.x=e,this.y=e,this.z=e,this.w=e,this}setX(e){return this.x=e,this}setY(e){return this.y=e,this}setZ(e){return this.z=e,this}setW(e){return this.w=e,this}setComponent(e,t){switch(e){case 0:this.x=t;break;case 1:this.y=t;break;case 2:this.z=t;break;case 3:this.w=t;break;default:throw new Error("THREE.Vector4: index is out of range: "+e)}return this}getComponent(e){switch(e){case 0:return this.x;case 1:return this.y;case 2:return this.z;case 3:return this.w;default:throw new Error("THREE.Vector4: index is out of range: "+e)}}clone(){return new this.constructor(this.x,this.y,this.z,this.w)}copy(e){return this.x=e.x,this.y=e.y,this.z=e.z,this.w=e.w!==void 0?e.w:1,this}add(e){return this.x+=e.x,this.y+=e.y,this.z+=e.z,this.w+=e.w,this}addScalar(e){return this.x+=e,this.y+=e,this.z+=e,this.w+=e,this}addVectors(e,t){return this.x=e.x+t.x,this.y=e.y+t.y,this.z=e.z+t.z,this.w=e.w+t.w,this}addScaledVector(e,t){return this.x+=e.x*t,this.y+=e.y*t,this.z+=e.z*t,this.w+=e.w*t,this}sub(e){return this.x-=e.x,this.y-=e.y,this.z-=e.z,this.w-=e.w,this}subScalar(e){return this.x-=e,this.y-=e,this.z-=e,this.w-=e,this}subVectors(e,t){return this.x=e.x-t.x,this.y=e.y-t.y,this.z=e.z-t.z,this.w=e.w-t.w,this}multiply(e){return this.x*=e.x,this.y*=e.y,this.z*=e.z,this.w*=e.w,this}multiplyScalar(e){return this.x*=e,this.y*=e,this.z*=e,this.w*=e,this}applyMatrix4(e){let t=this.x,n=this.y,s=this.z,r=this.w,o=e.elements;return this.x=o[0]*t+o[4]*n+o[8]*s+o[12]*r,this.y=o[1]*t+o[5]*n+o[9]*s+o[13]*r,this.z=o[2]*t+o[6]*n+o[10]*s+o[14]*r,this.w=o[3]*t+o[7]*n+o[11]*s+o[15]*r,this}divide(e){return this.x/=e.x,this.y/=e.y,this.z/=e.z,this.w/=e.w,this}divideScalar(e){return this.multiplyScalar(1/e)}setAxisAngleFromQuaternion(e){this.w=2*Math.acos(e.w);let t=Math.sqrt(1-e.w*e.w);return t<1e-4?(this.x=1,this.y=0,this.z=0):(this.x=e.x/t,this.y=e.y/t,this.z=e.z/t),this}setAxisAngleFromRotationMatrix(e){let t,n,s,r,c=e.elements,l=c[0],u=c[4],h=c[8],f=c[1],d=c[5],m=c[9],_=c[2],p=c[6],g=c[10];if(Math.abs(u-f)<.01&&Math.abs(h-_)<.01&&Math.abs(m-p)<.01){if(Math.abs(u+f)<.1&&Math.abs(h+_)<.1&&Math.abs(m+p)<.1&&Math.abs(l+d+g-3)<.1)return this.set(1,0,0,0),this;t=Math.PI;let T=(l+1)/2,S=(d+1)/2,R=(g+1)/2,E=(u+f)/4,y=(h+_)/4,A=(m+p)/4;return T>S&&T>R?T<.01?(n=0,s=.707106781,r=.707106781):(n=Math.sqrt(T),s=E/n,r=y/n):S>R?S<.01?(n=.707106781,s=0,r=.707106781):(s=Math.sqrt(S),n=E/s,r=A/s):R<.01?(n=.707106781,s=.707106781,r=0):(r=Math.sqrt(R),n=y/r,s=A/r),this.set(n,s,r,t),this}let v=Math.sqrt((p-m)*(p-m)+(h-_)*(h-_)+(f-u)*(f-u));return Math.abs(v)<.001&&(v=1),this.x=(p-m)/v,this.y=(h-_)/v,this.z=(f-u)/v,this.w=Math.acos((l+d+g-1)/2),this}setFromMatrixPosition(e){let t=e.elements;return this.x=t[12],this.y=t[13],this.z=t[14],this.w=t[15],this}min(e){return this.x=Math.min(this.x,e.x),this.y=Math.min(this.y,e.y),this.z=Math.min(this.z,e.z),this.w=Math.min(this.w,e.w),this}max(e){return this.x=Math.max(this.x,e.x),this.y=Math.max(this.y,e.y),this.z=Math.max(this.z,e.z),this.w=Math.max(this.w,e.w),this}clamp(e,t){return this.x=ot(this.x,e.x,t.x),this.y=ot(this.y,e.y,t.y),this.z=ot(this.z,e.z,t.z),this.w=ot(this.w,e.w,t.w),this}clampScalar(e,t){return this.x=ot(this.x,e,t),this.y=ot(this.y,e,t),this.z=ot(this.z,e,t),this.w=ot(this.w,e,t),this}clampLength(e,t){let n=this.length();return this.divideScalar(n||1).multiplyScalar(ot(n,e,t))}floor(){return this.x=Math.floor(this.x),this.y=Math.floor(this.y),this.z=Math.floor(this.z),this.w=Math.floor(this.w),this}ceil(){return this.x=Math.ceil(this.x),this.y=Math.ceil(this.y),this.z=Math.ceil(this.z),this.w=Math.ceil(this.w),this}round(){return this.x=Math.round(this.x),this.y=Math.round(this.y),this.z=Math.round(this.z),this.w=Math.round(this.w),this}roundToZero(){return this.x=Math.trunc(this.x),this.y=Math.trunc(this.y),this.z=Math.trunc(this.z),this.w=Math.trunc(this.w),this}negate(){return this.x=-this.x,this.y=-this.y,this.z=-this.z,this.w=-this.w,this}dot(e){return this.x*e.x+this.y*e.y+this.z*e.z+this.w*e.w}lengthSq(){return this.x*this.x+this.y*this.y+this.z*this.z+this.w*this.w}length(){return Math.sqrt(this.x*this.x+this.y*this.y+this.z*this.z+this.w*this.w)}manhattanLength(){return Math.abs(this.x)+Math.abs(this.y)+Math.abs(this.z)+Math.abs(this.w)}normalize(){return this.divideScalar(this.length()||1)}setLength(e){return this.normalize().multiplyScalar(e)}lerp(e,t){return this.x+=(e.x-this.x)*t,this.y+=(e.y-this.y)*t,this.z+=(e.z-this.z)*t,this.w+=(e.w-this.w)*t,this}lerpVectors(e,t,n){return this.x=e.x+(t.x-e.x)*n,this.y=e.y+(t.y-e.y)*n,this.z=e.z+(t.z-e.z)*n,this.w=e.w+(t.w-e.w)*n,this}equals(e){return e.x===this.x&&e.y===this.y&&e.z===this.z&&e.w===this.w}fromArray(e,t=0){return this.x=e[t],this.y=e[t+1],this.z=e[t+2],this.w=e[t+3],this}toArray(e=[],t=0){return e[t]=this.x,e[t+1]=this.y,e[t+2]=this.z,e[t+3]=this.w,e}fromBufferAttribute(e,t){return this.x=e.getX(t),this.y=e.getY(t),this.z=e.getZ(t),this.w=e.getW(t),this}random(){return this.x=Math.random(),this.y=Math.random(),this.z=Math.random(),this.w=Math.random(),this}*[Symbol.iterator](){yield this.x,yield this.y,yield this.z,yield this.w}};bd.prototype.isVector4=!0;var Et=bd,dc=class extends $i{constructor(e=1,t=1,n={}){super(),n=Object.assign({generateMipmaps:!1,internalFormat:null,minFilter:$n,depthBuffer:!0,stencilBuffer:!1,resolveColorBuffer:!0,resolveDepthBuffer:!0,resolveStencilBuffer:!0,storeMultisampledColorBuffer:!0,storeMultisampledDepthBuffer:!0,storeMultisampledStencilBuffer:!0,depthTexture:null,samples:0,count:1,depth:1,multiview:!1,useArrayDepthTexture:!1},n),this.isRenderTarget=!0,this.width=e,this.height=t,this.depth=n.depth,this.scissor=new Et(0,0,e,t),this.scissorTest=!1,this.viewport=new Et(0,0,e,t),this.textures=[];let s=n.count;for(let r=0;r<s;r++)this.textures[r]=new Jn({width:e,height:t,depth:n.depth}),this.textures[r].isRenderTargetTexture=!0,this.textures[r].renderTarget=this;this._setTextureOptions(n),this.depthBuffer=n.depthBuffer,this.stencilBuffer=n.stencilBuffer,this.resolveColorBuffer=n.resolveColorBuffer,this.resolveDepthBuffer=n.resolveDepthBuffer,this.resolveStencilBuffer=n.resolveStencilBuffer,this.storeMultisampledColorBuffer=n.storeMultisampledColorBuffer,this.storeMultisampledDepthBuffer=n.storeMultisampledDepthBuffer,this.storeMultisampledStencilBuffer=n.storeMultisampledStencilBuffer,this._depthTexture=null,this.depthTexture=n.depthTexture,this.samples=n.samples,this.multiview=n.multiview,this.useArrayDepthTexture=n.useArrayDepthTexture}_setTextureOptions(e={}){let t={minFilter:$n,generateMipmaps:!1,flipY:!1,internalFormat:null};e.mapping!==void 0&&(t.mapping=e.mapping),e.wrapS!==void 0&&(t.wrapS=e.wrapS),e.wrapT!==void 0&&(t.wrapT=e.wrapT),e.wrapR!==void 0&&(t.wrapR=e.wrapR),e.magFilter!==void 0&&(t.magFilter=e.magFilter),e.minFilter!==void 0&&(t.minFilter=e.minFilter),e.format!==void 0&&(t.format=e.format),e.type!==void 0&&(t.type=e.type),e.anisotropy!==void 0&&(t.anisotropy=e.anisotropy),e.colorSpace!==void 0&&(t.colorSpace=e.colorSpace),e.flipY!==void 0&&(t.flipY=e.flipY),e.generateMipmaps!==void 0&&(t.generateMipmaps=e.generateMipmaps),e.mipmapsAutoUpdate!==void 0&&(t.mipmapsAutoUpdate=e.mipmapsAutoUpdate),e.internalFormat!==void 0&&(t.internalFormat=e.internalFormat);for(let n=0;n<this.textures.length;n++)this.textures[n].setValues(t)}get texture(){return this.textures[0]}set texture(e){this.textures[0]=e}set depthTexture(e){this._depthTexture!==null&&this._depthTexture.renderTarget===this&&(this._depthTexture.renderTarget=null),e!==null&&e.renderTarget===null&&(e.renderTarget=this),this._depthTexture=e}get depthTexture(){return this._depthTexture}setSize(e,t,n=1){if(this.width!==e||this.height!==t||this.depth!==n){this.width=e,this.height=t,this.depth=n;for(let s=0,r=this.textures.length;s<r;s++)this.textures[s].image.width=e,this.textures[s].image.height=t,this.textures[s].image.depth=n,this.textures[s].isData3DTexture!==!0&&(this.textures[s].isArrayTexture=this.textures[s].image.depth>1);this.dispose()}this.viewport.set(0,0,e,t),this.scissor.set(0,0,e,t)}clone(){return new this.constructor().copy(this)}copy(e){this.width=e.width,this.height=e.height,this.depth=e.depth,this.scissor.copy(e.scissor),this.scissorTest=e.scissorTest,this.viewport.copy(e.viewport),this.textures.length=0;for(let t=0,n=e.textures.length;t<n;t++){this.textures[t]=e.textures[t].clone(),this.textures[t].isRenderTargetTexture=!0,this.textures[t].renderTarget=this;let s=Object.assign({},e.textures[t].image);this.textures[t].source=new fo(s)}if(this.depthBuffer=e.depthBuffer,this.stencilBuffer=e.stencilBuffer,this.resolveColorBuffer=e.resolveColorBuffer,this.resolveDepthBuffer=e.resolveDepthBuffer,this.resolveStencilBuffer=e.resolveStencilBuffer,this.storeMultisampledColorBuffer=e.storeMultisampledColorBuffer,this.storeMultisampledDepthBuffer=e.storeMultisampledDepthBuffer,this.storeMultisampledStencilBuffer=e.storeMultisampledStencilBuffer,e.depthTexture!==null)if(e.depthTexture.renderTarget===e){let t=e.depthTexture.clone();t.renderTarget=null,this.depthTexture=t}else this.depthTexture=e.depthTexture;else this.depthTexture=null;return this.samples=e.samples,this.multiview=e.multiview,this.useArrayDepthTexture=e.useArrayDepthTexture,this}dispose(){this.dispatchEvent({type:"dispose"})}},fi=class extends dc{constructor(e=1,t=1,n={}){super(e,t,n),this.isWebGLRenderTarget=!0}},la=class extends Jn{constructor(e=null,t=1,n=1,s=1){super(null),this.isDataArrayTexture=!0,this.image={data:e,width:t,height:n,depth:s},this.magFilter=En,this.minFilter=En,this.wrapR=Yi,this.generateMipmaps=!1,this.flipY=!1,this.unpackAlignment=1,this.layerUpdates=new Set}copy(e){return super.copy(e),this.wrapR=e.wrapR,this}addLayerUpdate(e){this.layerUpdates.add(e)}clearLayerUpdates(){this.layerUpdates.clear()}};var pc=class extends Jn{constructor(e=null,t=1,n=1,s=1){super(null),this.isData3DTexture=!0,this.image={data:e,width:t,height:n,depth:s},this.magFilter=En,this.minFilter=En,this.wrapR=Yi,this.generateMipmaps=!1,this.flipY=!1,this.unpackAlignment=1}copy(e){return super.copy(e),this.wrapR=e.wrapR,this}};var Wc=class Wc{constructor(e,t,n,s,r,o,a,c,l,u,h,f,d,m,_,p){this.elements=[1,0,0,0,0,1,0,0,0,0,1,0,0,0,0,1],e!==void 0&&this.set(e,t,n,s,r,o,a,c,l,u,h,f,d,m,_,p)}set(e,t,n,s,r,o,a,c,l,u,h,f,d,m,_,p){let g=this.elements;return g[0]=e,g[4]=t,g[8]=n,g[12]=s,g[1]=r,g[5]=o,g[9]=a,g[13]=c,g[2]=l,g[6]=u,g[10]=h,g[14]=f,g[3]=d,g[7]=m,g[11]=_,g[15]=p,this}identity(){return this.set(1,0,0,0,0,1,0,0,0,0,1,0,0,0,0,1),this}clone(){return new Wc().fromArray(this.elements)}copy(e){let t=this.elements,n=e.elements;return t[0]=n[0],t[1]=n[1],t[2]=n[2],t[3]=n[3],t[4]=n[4],t[5]=n[5],t[6]=n[6],t[7]=n[7],t[8]=n[8],t[9]=n[9],t[10]=n[10],t[11]=n[11],t[12]=n[12],t[13]=n[13],t[14]=n[14],t[15]=n[15],this}copyPosition(e){let t=this.elements,n=e.elements;return t[12]=n[12],t[13]=n[13],t[14]=n[14],this}setFromMatrix3(e){let t=e.elements;return this.set(t[0],t[3],t[6],0,t[1],t[4],t[7],0,t[2],t[5],t[8],0,0,0,0,1),this}extractBasis(e,t,n){return this.determinantAffine()===0?(e.set(1,0,0),t.set(0,1,0),n.set(0,0,1),this):(e.setFromMatrixColumn(this,0),t.setFromMatrixColumn(this,1),n.setFromMatrixColumn(this,2),this)}makeBasis(e,t,n){return this.set(e.x,t.x,n.x,0,e.y,t.y,n.y,0,e.z,t.z,n.z,0,0,0,0,1),this}extractRotation(e){if(e.determinantAffine()===0)return this.identity();let t=this.elements,n=e.elements,s=1/qr.setFromMatrixColumn(e,0).length(),r=1/qr.setFromMatrixColumn(e,1).length(),o=1/qr.setFromMatrixColumn(e,2).length();return t[0]=n[0]*s,t[1]=n[1]*s,t[2]=n[2]*s,t[3]=0,t[4]=n[4]*r,t[5]=n[5]*r,t[6]=n[6]*r,t[7]=0,t[8]=n[8]*o,t[9]=n[9]*o,t[10]=n[10]*o,t[11]=0,t[12]=0,t[13]=0,t[14]=0,t[15]=1,this}makeRotationFromEuler(e){let t=this.elements,n=e.x,s=e.y,r=e.z,o=Math.cos(n),a=Math.sin(n),c=Math.cos(s),l=Math.sin(s),u=Math.cos(r),h=Math.sin(r);if(e.order==="XYZ"){let f=o*u,d=o*h,m=a*u,_=a*h;t[0]=c*u,t[4]=-c*h,t[8]=l,t[1]=d+m*l,t[5]=f-_*l,t[9]=-a*c,t[2]=_-f*l,t[6]=m+d*l,t[10]=o*c}else if(e.order==="YXZ"){let f=c*u,d=c*h,m=l*u,_=l*h;t[0]=f+_*a,t[4]=m*a-d,t[8]=o*l,t[1]=o*h,t[5]=o*u,t[9]=-a,t[2]=d*a-m,t[6]=_+f*a,t[10]=o*c}else if(e.order==="ZXY"){let f=c*u,d=c*h,m=l*u,_=l*h;t[0]=f-_*a,t[4]=-o*h,t[8]=m+d*a,t[1]=d+m*a,t[5]=o*u,t[9]=_-f*a,t[2]=-o*l,t[6]=a,t[10]=o*c}else if(e.order==="ZYX"){let f=o*u,d=o*h,m=a*u,_=a*h;t[0]=c*u,t[4]=m*l-d,t[8]=f*l+_,t[1]=c*h,t[5]=_*l+f,t[9]=d*l-m,t[2]=-l,t[6]=a*c,t[10]=o*c}else if(e.order==="YZX"){let f=o*c,d=o*l,m=a*c,_=a*l;t[0]=c*u,t[4]=_-f*h,t[8]=m*h+d,t[1]=h,t[5]=o*u,t[9]=-a*u,t[2]=-l*u,t[6]=d*h+m,t[10]=f-_*h}else if(e.order==="XZY"){let f=o*c,d=o*l,m=a*c,_=a*l;t[0]=c*u,t[4]=-h,t[8]=l*u,t[1]=f*h+_,t[5]=o*u,t[9]=d*h-m,t[2]=m*h-d,t[6]=a*u,t[10]=_*h+f}return t[3]=0,t[7]=0,t[11]=0,t[12]=0,t[13]=0,t[14]=0,t[15]=1,this}makeRotationFromQuaternion(e){return this.compose($v,e,Zv)}lookAt(e,t,n){let s=this.elements;return ai.subVectors(e,t),ai.lengthSq()===0&&(ai.z=1),ai.normalize(),Ns.crossVectors(n,ai),Ns.lengthSq()===0&&(Math.abs(n.z)===1?ai.x+=1e-4:ai.z+=1e-4,ai.normalize(),Ns.crossVectors(n,ai)),Ns.normalize(),Cl.crossVectors(ai,Ns),s[0]=Ns.x,s[4]=Cl.x,s[8]=ai.x,s[1]=Ns.y,s[5]=Cl.y,s[9]=ai.y,s[2]=Ns.z,s[6]=Cl.z,s[10]=ai.z,this}multiply(e){return this.multiplyMatrices(this,e)}premultiply(e){return this.multiplyMatrices(e,this)}multiplyMatrices(e,t){let n=e.elements,s=t.elements,r=this.elements,o=n[0],a=n[4],c=n[8],l=n[12],u=n[1],h=n[5],f=n[9],d=n[13],m=n[2],_=n[6],p=n[10],g=n[14],v=n[3],T=n[7],S=n[11],R=n[15],E=s[0],y=s[4],A=s[8],B=s[12],N=s[1],I=s[5],z=s[9],H=s[13],D=s[2],W=s[6],$=s[10],G=s[14],ce=s[3],K=s[7],Q=s[11],se=s[15];return r[0]=o*E+a*N+c*D+l*ce,r[4]=o*y+a*I+c*W+l*K,r[8]=o*A+a*z+c*$+l*Q,r[12]=o*B+a*H+c*G+l*se,r[1]=u*E+h*N+f*D+d*ce,r[5]=u*y+h*I+f*W+d*K,r[9]=u*A+h*z+f*$+d*Q,r[13]=u*B+h*H+f*G+d*se,r[2]=m*E+_*N+p*D+g*ce,r[6]=m*y+_*I+p*W+g*K,r[10]=m*A+_*z+p*$+g*Q,r[14]=m*B+_*H+p*G+g*se,r[3]=v*E+T*N+S*D+R*ce,r[7]=v*y+T*I+S*W+R*K,r[11]=v*A+T*z+S*$+R*Q,r[15]=v*B+T*H+S*G+R*se,this}multiplyScalar(e){let t=this.elements;return t[0]*=e,t[4]*=e,t[8]*=e,t[12]*=e,t[1]*=e,t[5]*=e,t[9]*=e,t[13]*=e,t[2]*=e,t[6]*=e,t[10]*=e,t[14]*=e,t[3]*=e,t[7]*=e,t[11]*=e,t[15]*=e,this}determinant(){let e=this.elements,t=e[0],n=e[4],s=e[8],r=e[12],o=e[1],a=e[5],c=e[9],l=e[13],u=e[2],h=e[6],f=e[10],d=e[14],m=e[3],_=e[7],p=e[11],g=e[15],v=c*d-l*f,T=a*d-l*h,S=a*f-c*h,R=o*d-l*u,E=o*f-c*u,y=o*h-a*u;return t*(_*v-p*T+g*S)-n*(m*v-p*R+g*E)+s*(m*T-_*R+g*y)-r*(m*S-_*E+p*y)}determinantAffine(){let e=this.elements,t=e[0],n=e[4],s=e[8],r=e[1],o=e[5],a=e[9],c=e[2],l=e[6],u=e[10];return t*(o*u-a*l)-n*(r*u-a*c)+s*(r*l-o*c)}transpose(){let e=this.elements,t;return t=e[1],e[1]=e[4],e[4]=t,t=e[2],e[2]=e[8],e[8]=t,t=e[6],e[6]=e[9],e[9]=t,t=e[3],e[3]=e[12],e[12]=t,t=e[7],e[7]=e[13],e[13]=t,t=e[11],e[11]=e[14],e[14]=t,this}setPosition(e,t,n){let s=this.elements;return e.isVector3?(s[12]=e.x,s[13]=e.y,s[14]=e.z):(s[12]=e,s[13]=t,s[14]=n),this}invert(){let e=this.elements,t=e[0],n=e[1],s=e[2],r=e[3],o=e[4],a=e[5],c=e[6],l=e[7],u=e[8],h=e[9],f=e[10],d=e[11],m=e[12],_=e[13],p=e[14],g=e[15],v=t*a-n*o,T=t*c-s*o,S=t*l-r*o,R=n*c-s*a,E=n*l-r*a,y=s*l-r*c,A=u*_-h*m,B=u*p-f*m,N=u*g-d*m,I=h*p-f*_,z=h*g-d*_,H=f*g-d*p,D=v*H-T*z+S*I+R*N-E*B+y*A;if(D===0)return this.set(0,0,0,0,0,0,0,0,0,0,0,0,0,0,0,0);let W=1/D;return e[0]=(a*H-c*z+l*I)*W,e[1]=(s*z-n*H-r*I)*W,e[2]=(_*y-p*E+g*R)*W,e[3]=(f*E-h*y-d*R)*W,e[4]=(c*N-o*H-l*B)*W,e[5]=(t*H-s*N+r*B)*W,e[6]=(p*S-m*y-g*T)*W,e[7]=(u*y-f*S+d*T)*W,e[8]=(o*z-a*N+l*A)*W,e[9]=(n*N-t*z-r*A)*W,e[10]=(m*E-_*S+g*v)*W,e[11]=(h*S-u*E-d*v)*W,e[12]=(a*B-o*I-c*A)*W,e[13]=(t*I-n*B+s*A)*W,e[14]=(_*T-m*R-p*v)*W,e[15]=(u*R-h*T+f*v)*W,this}scale(e){let t=this.elements,n=e.x,s=e.y,r=e.z;return t[0]*=n,t[4]*=s,t[8]*=r,t[1]*=n,t[5]*=s,t[9]*=r,t[2]*=n,t[6]*=s,t[10]*=r,t[3]*=n,t[7]*=s,t[11]*=r,this}getMaxScaleOnAxis(){let e=this.elements,t=e[0]*e[0]+e[1]*e[1]+e[2]*e[2],n=e[4]*e[4]+e[5]*e[5]+e[6]*e[6],s=e[8]*e[8]+e[9]*e[9]+e[10]*e[10];return Math.sqrt(Math.max(t,n,s))}makeTranslation(e,t,n){return e.isVector3?this.set(1,0,0,e.x,0,1,0,e.y,0,0,1,e.z,0,0,0,1):this.set(1,0,0,e,0,1,0,t,0,0,1,n,0,0,0,1),this}makeRotationX(e){let t=Math.cos(e),n=Math.sin(e);return this.set(1,0,0,0,0,t,-n,0,0,n,t,0,0,0,0,1),this}makeRotationY(e){let t=Math.cos(e),n=Math.sin(e);return this.set(t,0,n,0,0,1,0,0,-n,0,t,0,0,0,0,1),this}makeRotationZ(e){let t=Math.cos(e),n=Math.sin(e);return this.set(t,-n,0,0,n,t,0,0,0,0,1,0,0,0,0,1),this}makeRotationAxis(e,t){let n=Math.cos(t),s=Math.sin(t),r=1-n,o=e.x,a=e.y,c=e.z,l=r*o,u=r*a;return this.set(l*o+n,l*a-s*c,l*c+s*a,0,l*a+s*c,u*a+n,u*c-s*o,0,l*c-s*a,u*c+s*o,r*c*c+n,0,0,0,0,1),this}makeScale(e,t,n){return this.set(e,0,0,0,0,t,0,0,0,0,n,0,0,0,0,1),this}makeShear(e,t,n,s,r,o){return this.set(1,n,r,0,e,1,o,0,t,s,1,0,0,0,0,1),this}compose(e,t,n){let s=this.elements,r=t._x,o=t._y,a=t._z,c=t._w,l=r+r,u=o+o,h=a+a,f=r*l,d=r*u,m=r*h,_=o*u,p=o*h,g=a*h,v=c*l,T=c*u,S=c*h,R=n.x,E=n.y,y=n.z;return s[0]=(1-(_+g))*R,s[1]=(d+S)*R,s[2]=(m-T)*R,s[3]=0,s[4]=(d-S)*E,s[5]=(1-(f+g))*E,s[6]=(p+v)*E,s[7]=0,s[8]=(m+T)*y,s[9]=(p-v)*y,s[10]=(1-(f+_))*y,s[11]=0,s[12]=e.x,s[13]=e.y,s[14]=e.z,s[15]=1,this}decompose(e,t,n){let s=this.elements;e.x=s[12],e.y=s[13],e.z=s[14];let r=this.determinantAffine();if(r===0)return n.set(1,1,1),t.identity(),this;let o=qr.set(s[0],s[1],s[2]).length(),a=qr.set(s[4],s[5],s[6]).length(),c=qr.set(s[8],s[9],s[10]).length();r<0&&(o=-o),Ri.copy(this);let l=1/o,u=1/a,h=1/c;return Ri.elements[0]*=l,Ri.elements[1]*=l,Ri.elements[2]*=l,Ri.elements[4]*=u,Ri.elements[5]*=u,Ri.elements[6]*=u,Ri.elements[8]*=h,Ri.elements[9]*=h,Ri.elements[10]*=h,t.setFromRotationMatrix(Ri),n.x=o,n.y=a,n.z=c,this}makePerspective(e,t,n,s,r,o,a=yi,c=!1){let l=this.elements,u=2*r/(t-e),h=2*r/(n-s),f=(t+e)/(t-e),d=(n+s)/(n-s),m,_;if(c)m=r/(o-r),_=o*r/(o-r);else if(a===yi)m=-(o+r)/(o-r),_=-2*o*r/(o-r);else if(a===co)m=-o/(o-r),_=-o*r/(o-r);else throw new Error("THREE.Matrix4.makePerspective(): Invalid coordinate system: "+a);return l[0]=u,l[4]=0,l[8]=f,l[12]=0,l[1]=0,l[5]=h,l[9]=d,l[13]=0,l[2]=0,l[6]=0,l[10]=m,l[14]=_,l[3]=0,l[7]=0,l[11]=-1,l[15]=0,this}makeOrthographic(e,t,n,s,r,o,a=yi,c=!1){let l=this.elements,u=2/(t-e),h=2/(n-s),f=-(t+e)/(t-e),d=-(n+s)/(n-s),m,_;if(c)m=1/(o-r),_=o/(o-r);else if(a===yi)m=-2/(o-r),_=-(o+r)/(o-r);else if(a===co)m=-1/(o-r),_=-r/(o-r);else throw new Error("THREE.Matrix4.makeOrthographic(): Invalid coordinate system: "+a);return l[0]=u,l[4]=0,l[8]=0,l[12]=f,l[1]=0,l[5]=h,l[9]=0,l[13]=d,l[2]=0,l[6]=0,l[10]=m,l[14]=_,l[3]=0,l[7]=0,l[11]=0,l[15]=1,this}equals(e){let t=this.elements,n=e.elements;for(let s=0;s<16;s++)if(t[s]!==n[s])return!1;return!0}fromArray(e,t=0){for(let n=0;n<16;n++)this.elements[n]=e[n+t];return this}toArray(e=[],t=0){let n=this.elements;return e[t]=n[0],e[t+1]=n[1],e[t+2]=n[2],e[t+3]=n[3],e[t+4]=n[4],e[t+5]=n[5],e[t+6]=n[6],e[t+7]=n[7],e[t+8]=n[8],e[t+9]=n[9],e[t+10]=n[10],e[t+11]=n[11],e[t+12]=n[12],e[t+13]=n[13],e[t+14]=n[14],e[t+15]=n[15],e}};Wc.prototype.isMatrix4=!0;var Dt=Wc,qr=new U,Ri=new Dt,$v=new U(0,0,0),Zv=new U(1,1,1),Ns=new U,Cl=new U,ai=new U,Dg=new Dt,Ng=new Zi,xs=class i{constructor(e=0,t=0,n=0,s=i.DEFAULT_ORDER){this.isEuler=!0,this._x=e,this._y=t,this._z=n,this._order=s}get x(){return this._x}set x(e){this._x=e,this._onChangeCallback()}get y(){return this._y}set y(e){this._y=e,this._onChangeCallback()}get z(){return this._z}set z(e){this._z=e,this._onChangeCallback()}get order(){return this._order}set order(e){this._order=e,this._onChangeCallback()}set(e,t,n,s=this._order){return this._x=e,this._y=t,this._z=n,this._order=s,this._onChangeCallback(),this}clone(){return new this.constructor(this._x,this._y,this._z,this._order)}copy(e){return this._x=e._x,this._y=e._y,this._z=e._z,this._order=e._order,this._onChangeCallback(),this}setFromRotationMatrix(e,t=this._order,n=!0){let s=e.elements,r=s[0],o=s[4],a=s[8],c=s[1],l=s[5],u=s[9],h=s[2],f=s[6],d=s[10];switch(t){case"XYZ":this._y=Math.asin(ot(a,-1,1)),Math.abs(a)<.9999999?(this._x=Math.atan2(-u,d),this._z=Math.atan2(-o,r)):(this._x=Math.atan2(f,l),this._z=0);break;case"YXZ":this._x=Math.asin(-ot(u,-1,1)),Math.abs(u)<.9999999?(this._y=Math.atan2(a,d),this._z=Math.atan2(c,l)):(this._y=Math.atan2(-h,r),this._z=0);break;case"ZXY":this._x=Math.asin(ot(f,-1,1)),Math.abs(f)<.9999999?(this._y=Math.atan2(-h,d),this._z=Math.atan2(-o,l)):(this._y=0,this._z=Math.atan2(c,r));break;case"ZYX":this._y=Math.asin(-ot(h,-1,1)),Math.abs(h)<.9999999?(this._x=Math.atan2(f,d),this._z=Math.atan2(c,r)):(this._x=0,this._z=Math.atan2(-o,l));break;case"YZX":this._z=Math.asin(ot(c,-1,1)),Math.abs(c)<.9999999?(this._x=Math.atan2(-u,l),this._y=Math.atan2(-h,r)):(this._x=0,this._y=Math.atan2(a,d));break;case"XZY":this._z=Math.asin(-ot(o,-1,1)),Math.abs(o)<.9999999?(this._x=Math.atan2(f,l),this._y=Math.atan2(a,r)):(this._x=Math.atan2(-u,d),this._y=0);break;default:Ye("Euler: .setFromRotationMatrix() encountered an unknown order: "+t)}return this._order=t,n===!0&&this._onChangeCallback(),this}setFromQuaternion(e,t,n){return Dg.makeRotationFromQuaternion(e),this.setFromRotationMatrix(Dg,t,n)}setFromVector3(e,t=this._order){return this.set(e.x,e.y,e.z,t)}reorder(e){return Ng.setFromEuler(this),this.setFromQuaternion(Ng,e)}equals(e){return e._x===this._x&&e._y===this._y&&e._z===this._z&&e._order===this._order}fromArray(e){return this._x=e[0],this._y=e[1],this._z=e[2],e[3]!==void 0&&(this._order=e[3]),this._onChangeCallback(),this}toArray(e=[],t=0){return e[t]=this._x,e[t+1]=this._y,e[t+2]=this._z,e[t+3]=this._order,e}_onChange(e){return this._onChangeCallback=e,this}_onChangeCallback(){}*[Symbol.iterator](){yield this._x,yield this._y,yield this._z,yield this._order}};xs.DEFAULT_ORDER="XYZ";var ca=class{constructor(){this.mask=1}set(e){this.mask=(1<<e|0)>>>0}enable(e){this.mask|=1<<e|0}enableAll(){this.mask=-1}toggle(e){this.mask^=1<<e|0}disable(e){this.mask&=~(1<<e|0)}disableAll(){this.mask=0}test(e){return(this.mask&e.mask)!==0}isEnabled(e){return(this.mask&(1<<e|0))!==0}},Jv=0,Ug=new U,Yr=new Zi,hs=new Dt,Rl=new U,$o=new U,Kv=new U,jv=new Zi,Fg=new U(1,0,0),Og=new U(0,1,0),Bg=new U(0,0,1),kg={type:"added"},Qv={type:"removed"},$r={type:"childadded",child:null},cf={type:"childremoved",child:null},Rn=class i extends $i{constructor(){super(),this.isObject3D=!0,Object.defineProperty(this,"id",{value:Jv++}),this.uuid=Ys(),this.name="",this.type="Object3D",this.parent=null,this.children=[],this.up=i.DEFAULT_UP.clone();let e=new U,t=new xs,n=new Zi,s=new U(1,1,1);function r(){n.setFromEuler(t,!1)}function o(){t.setFromQuaternion(n,void 0,!1)}t._onChange(r),n._onChange(o),Object.defineProperties(this,{position:{configurable:!0,enumerable:!0,value:e},rotation:{configurable:!0,enumerable:!0,value:t},quaternion:{configurable:!0,enumerable:!0,value:n},scale:{configurable:!0,enumerable:!0,value:s},modelViewMatrix:{value:new Dt},normalMatrix:{value:new tt}}),this.matrix=new Dt,this.matrixWorld=new Dt,this.matrixAutoUpdate=i.DEFAULT_MATRIX_AUTO_UPDATE,this.matrixWorldAutoUpdate=i.DEFAULT_MATRIX_WORLD_AUTO_UPDATE,this.matrixWorldNeedsUpdate=!1,this.layers=new ca,this.visible=!0,this.castShadow=!1,this.receiveShadow=!1,this.frustumCulled=!0,this.renderOrder=0,this.animations=[],this.customDepthMaterial=void 0,this.customDistanceMaterial=void 0,this.static=!1,this.userData={},this.pivot=null}onBeforeShadow(){}onAfterShadow(){}onBeforeRender(){}onAfterRender(){}applyMatrix4(e){this.matrixAutoUpdate&&this.updateMatrix(),this.matrix.premultiply(e),this.matrix.decompose(this.position,this.quaternion,this.scale),this.pivot!==null&&this.position.copy(this.pivot).applyMatrix4(this.matrix).sub(this.pivot)}applyQuaternion(e){return this.quaternion.premultiply(e),this}setRotationFromAxisAngle(e,t){this.quaternion.setFromAxisAngle(e,t)}setRotationFromEuler(e){this.quaternion.setFromEuler(e,!0)}setRotationFromMatrix(e){this.quaternion.setFromRotationMatrix(e)}setRotationFromQuaternion(e){this.quaternion.copy(e)}rotateOnAxis(e,t){return Yr.setFromAxisAngle(e,t),this.quaternion.multiply(Yr),this}rotateOnWorldAxis(e,t){return Yr.setFromAxisAngle(e,t),this.quaternion.premultiply(Yr),this}rotateX(e){return this.rotateOnAxis(Fg,e)}rotateY(e){return this.rotateOnAxis(Og,e)}rotateZ(e){return this.rotateOnAxis(Bg,e)}translateOnAxis(e,t){return Ug.copy(e).applyQuaternion(this.quaternion),this.position.add(Ug.multiplyScalar(t)),this}translateX(e){return this.translateOnAxis(Fg,e)}translateY(e){return this.translateOnAxis(Og,e)}translateZ(e){return this.translateOnAxis(Bg,e)}localToWorld(e){return this.updateWorldMatrix(!0,!1),e.applyMatrix4(this.matrixWorld)}worldToLocal(e){return this.updateWorldMatrix(!0,!1),e.applyMatrix4(hs.copy(this.matrixWorld).invert())}lookAt(e,t,n){e.isVector3?Rl.copy(e):Rl.set(e,t,n);let s=this.parent;this.updateWorldMatrix(!0,!1),$o.setFromMatrixPosition(this.matrixWorld),this.isCamera||this.isLight?hs.lookAt($o,Rl,this.up):hs.lookAt(Rl,$o,this.up),this.quaternion.setFromRotationMatrix(hs),s&&(hs.extractRotation(s.matrixWorld),Yr.setFromRotationMatrix(hs),this.quaternion.premultiply(Yr.invert()))}add(e){if(arguments.length>1){for(let t=0;t<arguments.length;t++)this.add(arguments[t]);return this}return e===this?(Qe("Object3D.add: object can't be added as a child of itself.",e),this):(e&&e.isObject3D?(e.removeFromParent(),e.parent=this,this.children.push(e),e.dispatchEvent(kg),$r.child=e,this.dispatchEvent($r),$r.child=null):Qe("Object3D.add: object not an instance of THREE.Object3D.",e),this)}remove(e){if(arguments.length>1){for(let n=0;n<arguments.length;n++)this.remove(arguments[n]);return this}let t=this.children.indexOf(e);return t!==-1&&(e.parent=null,this.children.splice(t,1),e.dispatchEvent(Qv),cf.child=e,this.dispatchEvent(cf),cf.child=null),this}removeFromParent(){let e=this.parent;return e!==null&&e.remove(this),this}clear(){return this.remove(...this.children)}attach(e){return this.updateWorldMatrix(!0,!1),hs.copy(this.matrixWorld).invert(),e.parent!==null&&(e.parent.updateWorldMatrix(!0,!1),hs.multiply(e.parent.matrixWorld)),e.applyMatrix4(hs),e.removeFromParent(),e.parent=this,this.children.push(e),e.updateWorldMatrix(!1,!0),e.dispatchEvent(kg),$r.child=e,this.dispatchEvent($r),$r.child=null,this}getObjectById(e){return this.getObjectByProperty("id",e)}getObjectByName(e){return this.getObjectByProperty("name",e)}getObjectByProperty(e,t){if(this[e]===t)return this;for(let n=0,s=this.children.length;n<s;n++){let o=this.children[n].getObjectByProperty(e,t);if(o!==void 0)return o}}getObjectsByProperty(e,t,n=[]){this[e]===t&&n.push(this);let s=this.children;for(let r=0,o=s.length;r<o;r++)s[r].getObjectsByProperty(e,t,n);return n}getWorldPosition(e){return this.updateWorldMatrix(!0,!1),e.setFromMatrixPosition(this.matrixWorld)}getWorldQuaternion(e){return this.updateWorldMatrix(!0,!1),this.matrixWorld.decompose($o,e,Kv),e}getWorldScale(e){return this.updateWorldMatrix(!0,!1),this.matrixWorld.decompose($o,jv,e),e}getWorldDirection(e){this.updateWorldMatrix(!0,!1);let t=this.matrixWorld.elements;return e.set(t[8],t[9],t[10]).normalize()}raycast(){}intersectsFrustum(){return!0}traverse(e){e(this);let t=this.children;for(let n=0,s=t.length;n<s;n++)t[n].traverse(e)}traverseVisible(e){if(this.visible===!1)return;e(this);let t=this.children;for(let n=0,s=t.length;n<s;n++)t[n].traverseVisible(e)}traverseAncestors(e){let t=this.parent;t!==null&&(e(t),t.traverseAncestors(e))}updateMatrix(){this.matrix.compose(this.position,this.quaternion,this.scale);let e=this.pivot;if(e!==null){let t=e.x,n=e.y,s=e.z,r=this.matrix.elements;r[12]+=t-r[0]*t-r[4]*n-r[8]*s,r[13]+=n-r[1]*t-r[5]*n-r[9]*s,r[14]+=s-r[2]*t-r[6]*n-r[10]*s}this.matrixWorldNeedsUpdate=!0}updateMatrixWorld(e){this.matrixAutoUpdate&&this.updateMatrix(),(this.matrixWorldNeedsUpdate||e)&&(this.matrixWorldAutoUpdate===!0&&(this.parent===null?this.matrixWorld.copy(this.matrix):this.matrixWorld.multiplyMatrices(this.parent.matrixWorld,this.matrix)),this.matrixWorldNeedsUpdate=!1,e=!0);let t=this.children;for(let n=0,s=t.length;n<s;n++)t[n].updateMatrixWorld(e)}updateWorldMatrix(e,t,n=!1){let s=this.parent;if(e===!0&&s!==null&&s.updateWorldMatrix(!0,!1),this.matrixAutoUpdate&&this.updateMatrix(),(this.matrixWorldNeedsUpdate||n)&&(this.matrixWorldAutoUpdate===!0&&(this.parent===null?this.matrixWorld.copy(this.matrix):this.matrixWorld.multiplyMatrices(this.parent.matrixWorld,this.matrix)),this.matrixWorldNeedsUpdate=!1,n=!0),t===!0){let r=this.children;for(let o=0,a=r.length;o<a;o++)r[o].updateWorldMatrix(!1,!0,n)}}toJSON(e){let t=e===void 0||typeof e=="string",n={};t&&(e={geometries:{},materials:{},textures:{},images:{},shapes:{},skeletons:{},animations:{},nodes:{}},n.metadata={version:4.7,type:"Object",generator:"Object3D.toJSON"});let s={};s.uuid=this.uuid,s.type=this.type,s.name=this.name,s.castShadow=this.castShadow,s.receiveShadow=this.receiveShadow,s.visible=this.visible,s.frustumCulled=this.frustumCulled,s.renderOrder=this.renderOrder,s.static=this.static,s.matrixAutoUpdate=this.matrixAutoUpdate,Object.keys(this.userData).length>0&&(s.userData=this.userData),s.layers=this.layers.mask,s.matrix=this.matrix.toArray(),s.up=this.up.toArray(),this.pivot!==null&&(s.pivot=this.pivot.toArray()),this.morphTargetDictionary!==void 0&&(s.morphTargetDictionary=Object.assign({},this.morphTargetDictionary)),this.morphTargetInfluences!==void 0&&(s.morphTargetInfluences=this.morphTargetInfluences.slice()),this.isInstancedMesh&&(s.type="InstancedMesh",s.count=this.count,s.instanceMatrix=this.instanceMatrix.toJSON(),this.instanceColor!==null&&(s.instanceColor=this.instanceColor.toJSON())),this.isBatchedMesh&&(s.type="BatchedMesh",s.perObjectFrustumCulled=this.perObjectFrustumCulled,s.sortObjects=this.sortObjects,s.drawRanges=this._drawRanges,s.reservedRanges=this._reservedRanges,s.geometryInfo=this._geometryInfo.map(a=>({...a,boundingBox:a.boundingBox?a.boundingBox.toJSON():void 0,boundingSphere:a.boundingSphere?a.boundingSphere.toJSON():void 0})),s.instanceInfo=this._instanceInfo.map(a=>({...a})),s.availableInstanceIds=this._availableInstanceIds.slice(),s.availableGeometryIds=this._availableGeometryIds.slice(),s.nextIndexStart=this._nextIndexStart,s.nextVertexStart=this._nextVertexStart,s.geometryCount=this._geometryCount,s.maxInstanceCount=this._maxInstanceCount,s.maxVertexCount=this._maxVertexCount,s.maxIndexCount=this._maxIndexCount,s.geometryInitialized=this._geometryInitialized,s.matricesTexture=this._matricesTexture.toJSON(e),s.indirectTexture=this._indirectTexture.toJSON(e),this._colorsTexture!==null&&(s.colorsTexture=this._colorsTexture.toJSON(e)),this.boundingSphere!==null&&(s.boundingSphere=this.boundingSphere.toJSON()),this.boundingBox!==null&&(s.boundingBox=this.boundingBox.toJSON()));function r(a,c){return a[c.uuid]===void 0&&(a[c.uuid]=c.toJSON(e)),c.uuid}if(this.isScene)this.background&&(this.background.isColor?s.background=this.background.toJSON():this.background.isTexture&&(s.background=this.background.toJSON(e).uuid)),this.environment&&this.environment.isTexture&&this.environment.isRenderTargetTexture!==!0&&(s.environment=this.environment.toJSON(e).uuid);else if(this.isMesh||this.isLine||this.isPoints){s.geometry=r(e.geometries,this.geometry);let a=this.geometry.parameters;if(a!==void 0&&a.shapes!==void 0){let c=a.shapes;if(Array.isArray(c))for(let l=0,u=c.length;l<u;l++){let h=c[l];r(e.shapes,h)}else r(e.shapes,c)}}if(this.isSkinnedMesh&&(s.bindMode=this.bindMode,s.bindMatrix=this.bindMatrix.toArray(),this.skeleton!==void 0&&(r(e.skeletons,this.skeleton),s.skeleton=this.skeleton.uuid)),this.material!==void 0)if(Array.isArray(this.material)){let a=[];for(let c=0,l=this.material.length;c<l;c++)a.push(r(e.materials,this.material[c]));s.material=a}else s.material=r(e.materials,this.material);if(this.children.length>0){s.children=[];for(let a=0;a<this.children.length;a++)s.children.push(this.children[a].toJSON(e).object)}if(this.animations.length>0){s.animations=[];for(let a=0;a<this.animations.length;a++){let c=this.animations[a];s.animations.push(r(e.animations,c))}}if(t){let a=o(e.geometries),c=o(e.materials),l=o(e.textures),u=o(e.images),h=o(e.shapes),f=o(e.skeletons),d=o(e.animations),m=o(e.nodes);a.length>0&&(n.geometries=a),c.length>0&&(n.materials=c),l.length>0&&(n.textures=l),u.length>0&&(n.images=u),h.length>0&&(n.shapes=h),f.length>0&&(n.skeletons=f),d.length>0&&(n.animations=d),m.length>0&&(n.nodes=m)}return n.object=s,n;function o(a){let c=[];for(let l in a){let u=a[l];delete u.metadata,c.push(u)}return c}}clone(e){return new this.constructor().copy(this,e)}copy(e,t=!0){if(this.name=e.name,this.up.copy(e.up),this.position.copy(e.position),this.rotation.order=e.rotation.order,this.quaternion.copy(e.quaternion),this.scale.copy(e.scale),this.pivot=e.pivot!==null?e.pivot.clone():null,this.matrix.copy(e.matrix),this.matrixWorld.copy(e.matrixWorld),this.matrixAutoUpdate=e.matrixAutoUpdate,this.matrixWorldAutoUpdate=e.matrixWorldAutoUpdate,this.matrixWorldNeedsUpdate=e.matrixWorldNeedsUpdate,this.layers.mask=e.layers.mask,this.visible=e.visible,this.castShadow=e.castShadow,this.receiveShadow=e.receiveShadow,this.frustumCulled=e.frustumCulled,this.renderOrder=e.renderOrder,this.static=e.static,this.animations=e.animations.slice(),this.userData=JSON.parse(JSON.stringify(e.userData)),t===!0)for(let n=0;n<e.children.length;n++){let s=e.children[n];this.add(s.clone())}return this}dispose(){this.dispatchEvent({type:"dispose"})}};Rn.DEFAULT_UP=new U(0,1,0);Rn.DEFAULT_MATRIX_AUTO_UPDATE=!0;Rn.DEFAULT_MATRIX_WORLD_AUTO_UPDATE=!0;var Cn=class extends Rn{constructor(){super(),this.isGroup=!0,this.type="Group"}},eS={type:"move"},po=class{constructor(){this._targetRay=null,this._grip=null,this._hand=null}getHandSpace(){return this._hand===null&&(this._hand=new Cn,this._hand.matrixAutoUpdate=!1,this._hand.visible=!1,this._hand.joints={},this._hand.inputState={pinching:!1}),this._hand}getTargetRaySpace(){return this._targetRay===null&&(this._targetRay=new Cn,this._targetRay.matrixAutoUpdate=!1,this._targetRay.visible=!1,this._targetRay.hasLinearVelocity=!1,this._targetRay.linearVelocity=new U,this._targetRay.hasAngularVelocity=!1,this._targetRay.angularVelocity=new U),this._targetRay}getGripSpace(){return this._grip===null&&(this._grip=new Cn,this._grip.matrixAutoUpdate=!1,this._grip.visible=!1,this._grip.hasLinearVelocity=!1,this._grip.linearVelocity=new U,this._grip.hasAngularVelocity=!1,this._grip.angularVelocity=new U,this._grip.eventsEnabled=!1),this._grip}dispatchEvent(e){return this._targetRay!==null&&this._targetRay.dispatchEvent(e),this._grip!==null&&this._grip.dispatchEvent(e),this._hand!==null&&this._hand.dispatchEvent(e),this}connect(e){if(e&&e.hand){let t=this._hand;if(t)for(let n of e.hand.values())this._getHandJoint(t,n)}return this.dispatchEvent({type:"connected",data:e}),this}disconnect(e){return this.dispatchEvent({type:"disconnected",data:e}),this._targetRay!==null&&(this._targetRay.visible=!1),this._grip!==null&&(this._grip.visible=!1),this._hand!==null&&(this._hand.visible=!1),this}update(e,t,n){let s=null,r=null,o=null,a=this._targetRay,c=this._grip,l=this._hand;if(e&&t.session.visibilityState!=="visible-blurred"){if(l&&e.hand){o=!0;for(let _ of e.hand.values()){let p=t.getJointPose(_,n),g=this._getHandJoint(l,_);p!==null&&(g.matrix.fromArray(p.transform.matrix),g.matrix.decompose(g.position,g.quaternion,g.scale),g.matrixWorldNeedsUpdate=!0,g.jointRadius=p.radius),g.visible=p!==null}let u=l.joints["index-finger-tip"],h=l.joints["thumb-tip"],f=u.position.distanceTo(h.position),d=.02,m=.005;l.inputState.pinching&&f>d+m?(l.inputState.pinching=!1,this.dispatchEvent({type:"pinchend",handedness:e.handedness,target:this})):!l.inputState.pinching&&f<=d-m&&(l.inputState.pinching=!0,this.dispatchEvent({type:"pinchstart",handedness:e.handedness,target:this}))}else c!==null&&e.gripSpace&&(r=t.getPose(e.gripSpace,n),r!==null&&(c.matrix.fromArray(r.transform.matrix),c.matrix.decompose(c.position,c.quaternion,c.scale),c.matrixWorldNeedsUpdate=!0,r.linearVelocity?(c.hasLinearVelocity=!0,c.linearVelocity.copy(r.linearVelocity)):c.hasLinearVelocity=!1,r.angularVelocity?(c.hasAngularVelocity=!0,c.angularVelocity.copy(r.angularVelocity)):c.hasAngularVelocity=!1,c.eventsEnabled&&c.dispatchEvent({type:"gripUpdated",data:e,target:this})));a!==null&&(s=t.getPose(e.targetRaySpace,n),s===null&&r!==null&&(s=r),s!==null&&(a.matrix.fromArray(s.transform.matrix),a.matrix.decompose(a.position,a.quaternion,a.scale),a.matrixWorldNeedsUpdate=!0,s.linearVelocity?(a.hasLinearVelocity=!0,a.linearVelocity.copy(s.linearVelocity)):a.hasLinearVelocity=!1,s.angularVelocity?(a.hasAngularVelocity=!0,a.angularVelocity.copy(s.angularVelocity)):a.hasAngularVelocity=!1,this.dispatchEvent(eS)))}return a!==null&&(a.visible=s!==null),c!==null&&(c.visible=r!==null),l!==null&&(l.visible=o!==null),this}_getHandJoint(e,t){if(e.joints[t.jointName]===void 0){let n=new Cn;n.matrixAutoUpdate=!1,n.visible=!1,e.joints[t.jointName]=n,e.add(n)}return e.joints[t.jointName]}},W0={aliceblue:15792383,antiquewhite:16444375,aqua:65535,aquamarine:8388564,azure:15794175,beige:16119260,bisque:16770244,black:0,blanchedalmond:16772045,blue:255,blueviolet:9055202,brown:10824234,burlywood:14596231,cadetblue:6266528,chartreuse:8388352,chocolate:13789470,coral:16744272,cornflowerblue:6591981,cornsilk:16775388,crimson:14423100,cyan:65535,darkblue:139,darkcyan:35723,darkgoldenrod:12092939,darkgray:11119017,darkgreen:25600,darkgrey:11119017,darkkhaki:12433259,darkmagenta:9109643,darkolivegreen:5597999,darkorange:16747520,darkorchid:10040012,darkred:9109504,darksalmon:15308410,darkseagreen:9419919,darkslateblue:4734347,darkslategray:3100495,darkslategrey:3100495,darkturquoise:52945,darkviolet:9699539,deeppink:16716947,deepskyblue:49151,dimgray:6908265,dimgrey:6908265,dodgerblue:2003199,firebrick:11674146,floralwhite:16775920,forestgreen:2263842,fuchsia:16711935,gainsboro:14474460,ghostwhite:16316671,gold:16766720,goldenrod:14329120,gray:8421504,green:32768,greenyellow:11403055,grey:8421504,honeydew:15794160,hotpink:16738740,indianred:13458524,indigo:4915330,ivory:16777200,khaki:15787660,lavender:15132410,lavenderblush:16773365,lawngreen:8190976,lemonchiffon:16775885,lightblue:11393254,lightcoral:15761536,lightcyan:14745599,lightgoldenrodyellow:16448210,lightgray:13882323,lightgreen:9498256,lightgrey:13882323,lightpink:16758465,lightsalmon:16752762,lightseagreen:2142890,lightskyblue:8900346,lightslategray:7833753,lightslategrey:7833753,lightsteelblue:11584734,lightyellow:16777184,lime:65280,limegreen:3329330,linen:16445670,magenta:16711935,maroon:8388608,mediumaquamarine:6737322,mediumblue:205,mediumorchid:12211667,mediumpurple:9662683,mediumseagreen:3978097,mediumslateblue:8087790,mediumspringgreen:64154,mediumturquoise:4772300,mediumvioletred:13047173,midnightblue:1644912,mintcream:16121850,mistyrose:16770273,moccasin:16770229,navajowhite:16768685,navy:128,oldlace:16643558,olive:8421376,olivedrab:7048739,orange:16753920,orangered:16729344,orchid:14315734,palegoldenrod:15657130,palegreen:10025880,paleturquoise:11529966,palevioletred:14381203,papayawhip:16773077,peachpuff:16767673,peru:13468991,pink:16761035,plum:14524637,powderblue:11591910,purple:8388736,rebeccapurple:6697881,red:16711680,rosybrown:12357519,royalblue:4286945,saddlebrown:9127187,salmon:16416882,sandybrown:16032864,seagreen:3050327,seashell:16774638,sienna:10506797,silver:12632256,skyblue:8900331,slateblue:6970061,slategray:7372944,slategrey:7372944,snow:16775930,springgreen:65407,steelblue:4620980,tan:13808780,teal:32896,thistle:14204888,tomato:16737095,turquoise:4251856,violet:15631086,wheat:16113331,white:16777215,whitesmoke:16119285,yellow:16776960,yellowgreen:10145074},Us={h:0,s:0,l:0},Pl={h:0,s:0,l:0};function hf(i,e,t){return t<0&&(t+=1),t>1&&(t-=1),t<1/6?i+(e-i)*6*t:t<1/2?e:t<2/3?i+(e-i)*6*(2/3-t):i}var et=class{constructor(e,t,n){return this.isColor=!0,this.r=1,this.g=1,this.b=1,this.set(e,t,n)}set(e,t,n){if(t===void 0&&n===void 0){let s=e;s&&s.isColor?this.copy(s):typeof s=="number"?this.setHex(s):typeof s=="string"&&this.setStyle(s)}else this.setRGB(e,t,n);return this}setScalar(e){return this.r=e,this.g=e,this.b=e,this}setHex(e,t=ci){return e=Math.floor(e),this.r=(e>>16&255)/255,this.g=(e>>8&255)/255,this.b=(e&255)/255,_t.colorSpaceToWorking(this,t),this}setRGB(e,t,n,s=_t.workingColorSpace){return this.r=e,this.g=t,this.b=n,_t.colorSpaceToWorking(this,s),this}setHSL(e,t,n,s=_t.workingColorSpace){if(e=hd(e,1),t=ot(t,0,1),n=ot(n,0,1),t===0)this.r=this.g=this.b=n;else{let r=n<=.5?n*(1+t):n+t-n*t,o=2*n-r;this.r=hf(o,r,e+1/3),this.g=hf(o,r,e),this.b=hf(o,r,e-1/3)}return _t.colorSpaceToWorking(this,s),this}setStyle(e,t=ci){function n(r){r!==void 0&&parseFloat(r)<1&&Ye("Color: Alpha component of "+e+" will be ignored.")}let s;if(s=/^(\w+)\(([^\)]*)\)/.exec(e)){let r,o=s[1],a=s[2];switch(o){case"rgb":case"rgba":if(r=/^\s*(\d+)\s*,\s*(\d+)\s*,\s*(\d+)\s*(?:,\s*(\d+(?:\.\d+)?|\.\d+)\s*)?$/.exec(a))return n(r[4]),this.setRGB(Math.min(255,parseInt(r[1],10))/255,Math.min(255,parseInt(r[2],10))/255,Math.min(255,parseInt(r[3],10))/255,t);if(r=/^\s*(\d+(?:\.\d+)?|\.\d+)\%\s*,\s*(\d+(?:\.\d+)?|\.\d+)\%\s*,\s*(\d+(?:\.\d+)?|\.\d+)\%\s*(?:,\s*(\d+(?:\.\d+)?|\.\d+)\s*)?$/.exec(a))return n(r[4]),this.setRGB(Math.min(100,parseFloat(r[1]))/100,Math.min(100,parseFloat(r[2]))/100,Math.min(100,parseFloat(r[3]))/100,t);break;case"hsl":case"hsla":if(r=/^\s*([+-]?(?:\d+(?:\.\d+)?|\.\d+))\s*,\s*(\d+(?:\.\d+)?|\.\d+)\%\s*,\s*(\d+(?:\.\d+)?|\.\d+)\%\s*(?:,\s*(\d+(?:\.\d+)?|\.\d+)\s*)?$/.exec(a))return n(r[4]),this.setHSL(parseFloat(r[1])/360,parseFloat(r[2])/100,parseFloat(r[3])/100,t);break;default:Ye("Color: Unknown color model "+e)}}else if(s=/^\#([A-Fa-f\d]+)$/.exec(e)){let r=s[1],o=r.length;if(o===3)return this.setRGB(parseInt(r.charAt(0),16)/15,parseInt(r.charAt(1),16)/15,parseInt(r.charAt(2),16)/15,t);if(o===6)return this.setHex(parseInt(r,16),t);Ye("Color: Invalid hex color "+e)}else if(e&&e.length>0)return this.setColorName(e,t);return this}setColorName(e,t=ci){let n=W0[e.toLowerCase()];return n!==void 0?this.setHex(n,t):Ye("Color: Unknown color "+e),this}clone(){return new this.constructor(this.r,this.g,this.b)}copy(e){return this.r=e.r,this.g=e.g,this.b=e.b,this}copySRGBToLinear(e){return this.r=gs(e.r),this.g=gs(e.g),this.b=gs(e.b),this}copyLinearToSRGB(e){return this.r=ao(e.r),this.g=ao(e.g),this.b=ao(e.b),this}convertSRGBToLinear(){return this.copySRGBToLinear(this),this}convertLinearToSRGB(){return this.copyLinearToSRGB(this),this}getHex(e=ci){return _t.workingToColorSpace(Bn.copy(this),e),Math.round(ot(Bn.r*255,0,255))*65536+Math.round(ot(Bn.g*255,0,255))*256+Math.round(ot(Bn.b*255,0,255))}getHexString(e=ci){return("000000"+this.getHex(e).toString(16)).slice(-6)}getHSL(e,t=_t.workingColorSpace){_t.workingToColorSpace(Bn.copy(this),t);let n=Bn.r,s=Bn.g,r=Bn.b,o=Math.max(n,s,r),a=Math.min(n,s,r),c,l,u=(a+o)/2;if(a===o)c=0,l=0;else{let h=o-a;switch(l=u<=.5?h/(o+a):h/(2-o-a),o){case n:c=(s-r)/h+(s<r?6:0);break;case s:c=(r-n)/h+2;break;case r:c=(n-s)/h+4;break}c/=6}return e.h=c,e.s=l,e.l=u,e}getRGB(e,t=_t.workingColorSpace){return _t.workingToColorSpace(Bn.copy(this),t),e.r=Bn.r,e.g=Bn.g,e.b=Bn.b,e}getStyle(e=ci){_t.workingToColorSpace(Bn.copy(this),e);let t=Bn.r,n=Bn.g,s=Bn.b;return e!==ci?`color(${e} ${t.toFixed(3)} ${n.toFixed(3)} ${s.toFixed(3)})`:`rgb(${Math.round(t*255)},${Math.round(n*255)},${Math.round(s*255)})`}offsetHSL(e,t,n){return this.getHSL(Us),this.setHSL(Us.h+e,Us.s+t,Us.l+n)}add(e){return this.r+=e.r,this.g+=e.g,this.b+=e.b,this}addColors(e,t){return this.r=e.r+t.r,this.g=e.g+t.g,this.b=e.b+t.b,this}addScalar(e){return this.r+=e,this.g+=e,this.b+=e,this}sub(e){return this.r=Math.max(0,this.r-e.r),this.g=Math.max(0,this.g-e.g),this.b=Math.max(0,this.b-e.b),this}multiply(e){return this.r*=e.r,this.g*=e.g,this.b*=e.b,this}multiplyScalar(e){return this.r*=e,this.g*=e,this.b*=e,this}lerp(e,t){return this.r+=(e.r-this.r)*t,this.g+=(e.g-this.g)*t,this.b+=(e.b-this.b)*t,this}lerpColors(e,t,n){return this.r=e.r+(t.r-e.r)*n,this.g=e.g+(t.g-e.g)*n,this.b=e.b+(t.b-e.b)*n,this}lerpHSL(e,t){this.getHSL(Us),e.getHSL(Pl);let n=ea(Us.h,Pl.h,t),s=ea(Us.s,Pl.s,t),r=ea(Us.l,Pl.l,t);return this.setHSL(n,s,r),this}setFromVector3(e){return this.r=e.x,this.g=e.y,this.b=e.z,this}applyMatrix3(e){let t=this.r,n=this.g,s=this.b,r=e.elements;return this.r=r[0]*t+r[3]*n+r[6]*s,this.g=r[1]*t+r[4]*n+r[7]*s,this.b=r[2]*t+r[5]*n+r[8]*s,this}equals(e){return e.r===this.r&&e.g===this.g&&e.b===this.b}fromArray(e,t=0){return this.r=e[t],this.g=e[t+1],this.b=e[t+2],this}toArray(e=[],t=0){return e[t]=this.r,e[t+1]=this.g,e[t+2]=this.b,e}fromBufferAttribute(e,t){return this.r=e.getX(t),this.g=e.getY(t),this.b=e.getZ(t),this}toJSON(){return this.getHex()}*[Symbol.iterator](){yield this.r,yield this.g,yield this.b}},Bn=new et;et.NAMES=W0;var ha=class extends Rn{constructor(){super(),this.isScene=!0,this.type="Scene",this.background=null,this.environment=null,this.fog=null,this.backgroundBlurriness=0,this.backgroundIntensity=1,this.backgroundRotation=new xs,this.environmentIntensity=1,this.environmentRotation=new xs,this.overrideMaterial=null,typeof __THREE_DEVTOOLS__<"u"&&__THREE_DEVTOOLS__.dispatchEvent(new CustomEvent("observe",{detail:this}))}copy(e,t){return super.copy(e,t),this.background=e.background!==null?e.background.clone():null,this.environment=e.environment!==null?e.environment.clone():null,this.fog=e.fog!==null?e.fog.clone():null,this.backgroundBlurriness=e.backgroundBlurriness,this.backgroundIntensity=e.backgroundIntensity,this.backgroundRotation.copy(e.backgroundRotation),this.environmentIntensity=e.environmentIntensity,this.environmentRotation.copy(e.environmentRotation),this.overrideMaterial=e.overrideMaterial!==null?e.overrideMaterial.clone():null,this.matrixAutoUpdate=e.matrixAutoUpdate,this}toJSON(e){let t=super.toJSON(e);return this.fog!==null&&(t.object.fog=this.fog.toJSON()),t.object.backgroundBlurriness=this.backgroundBlurriness,t.object.backgroundIntensity=this.backgroundIntensity,t.object.backgroundRotation=this.backgroundRotation.toArray(),t.object.environmentIntensity=this.environmentIntensity,t.object.environmentRotation=this.environmentRotation.toArray(),t}},Pi=new U,us=new U,uf=new U,fs=new U,Zr=new U,Jr=new U,zg=new U,ff=new U,df=new U,pf=new U,mf=new Et,gf=new Et,_f=new Et,ms=class i{constructor(e=new U,t=new U,n=new U){this.a=e,this.b=t,this.c=n}static getNormal(e,t,n,s){s.subVectors(n,t),Pi.subVectors(e,t),s.cross(Pi);let r=s.lengthSq();return r>0?s.multiplyScalar(1/Math.sqrt(r)):s.set(0,0,0)}static getBarycoord(e,t,n,s,r){Pi.subVectors(s,t),us.subVectors(n,t),uf.subVectors(e,t);let o=Pi.dot(Pi),a=Pi.dot(us),c=Pi.dot(uf),l=us.dot(us),u=us.dot(uf),h=o*l-a*a;if(h===0)return r.set(0,0,0),null;let f=1/h,d=(l*c-a*u)*f,m=(o*u-a*c)*f;return r.set(1-d-m,m,d)}static containsPoint(e,t,n,s){return this.getBarycoord(e,t,n,s,fs)===null?!1:fs.x>=0&&fs.y>=0&&fs.x+fs.y<=1}static getInterpolation(e,t,n,s,r,o,a,c){return this.getBarycoord(e,t,n,s,fs)===null?(c.x=0,c.y=0,"z"in c&&(c.z=0),"w"in c&&(c.w=0),null):(c.setScalar(0),c.addScaledVector(r,fs.x),c.addScaledVector(o,fs.y),c.addScaledVector(a,fs.z),c)}static getInterpolatedAttribute(e,t,n,s,r,o){return mf.setScalar(0),gf.setScalar(0),_f.setScalar(0),mf.fromBufferAttribute(e,t),gf.fromBufferAttribute(e,n),_f.fromBufferAttribute(e,s),o.setScalar(0),o.addScaledVector(mf,r.x),o.addScaledVector(gf,r.y),o.addScaledVector(_f,r.z),o}static isFrontFacing(e,t,n,s){return Pi.subVectors(n,t),us.subVectors(e,t),Pi.cross(us).dot(s)<0}set(e,t,n){return this.a.copy(e),this.b.copy(t),this.c.copy(n),this}setFromPointsAndIndices(e,t,n,s){return this.a.copy(e[t]),this.b.copy(e[n]),this.c.copy(e[s]),this}setFromAttributeAndIndices(e,t,n,s){return this.a.fromBufferAttribute(e,t),this.b.fromBufferAttribute(e,n),this.c.fromBufferAttribute(e,s),this}clone(){return new this.constructor().copy(this)}copy(e){return this.a.copy(e.a),this.b.copy(e.b),this.c.copy(e.c),this}getArea(){return Pi.subVectors(this.c,this.b),us.subVectors(this.a,this.b),Pi.cross(us).length()*.5}getMidpoint(e){return e.addVectors(this.a,this.b).add(this.c).multiplyScalar(1/3)}getNormal(e){return i.getNormal(this.a,this.b,this.c,e)}getPlane(e){return e.setFromCoplanarPoints(this.a,this.b,this.c)}getBarycoord(e,t){return i.getBarycoord(e,this.a,this.b,this.c,t)}getInterpolation(e,t,n,s,r){return i.getInterpolation(e,this.a,this.b,this.c,t,n,s,r)}containsPoint(e){return i.containsPoint(e,this.a,this.b,this.c)}isFrontFacing(e){return i.isFrontFacing(this.a,this.b,this.c,e)}intersectsBox(e){return e.intersectsTriangle(this)}closestPointToPoint(e,t){let n=this.a,s=this.b,r=this.c,o,a;Zr.subVectors(s,n),Jr.subVectors(r,n),ff.subVectors(e,n);let c=Zr.dot(ff),l=Jr.dot(ff);if(c<=0&&l<=0)return t.copy(n);df.subVectors(e,s);let u=Zr.dot(df),h=Jr.dot(df);if(u>=0&&h<=u)return t.copy(s);let f=c*h-u*l;if(f<=0&&c>=0&&u<=0&&c-u>0)return o=c/(c-u),t.copy(n).addScaledVector(Zr,o);pf.subVectors(e,r);let d=Zr.dot(pf),m=Jr.dot(pf);if(m>=0&&d<=m)return t.copy(r);let _=d*l-c*m;if(_<=0&&l>=0&&m<=0)return a=l/(l-m),t.copy(n).addScaledVector(Jr,a);let p=u*m-d*h;if(p<=0&&h-u>=0&&d-m>=0)return zg.subVectors(r,s),a=(h-u)/(h-u+(d-m)),t.copy(s).addScaledVector(zg,a);let g=1/(p+_+f);return o=_*g,a=f*g,t.copy(n).addScaledVector(Zr,o).addScaledVector(Jr,a)}equals(e){return e.a.equals(this.a)&&e.b.equals(this.b)&&e.c.equals(this.c)}},Pn=class{constructor(e=new U(1/0,1/0,1/0),t=new U(-1/0,-1/0,-1/0)){this.isBox3=!0,this.min=e,this.max=t}set(e,t){return this.min.copy(e),this.max.copy(t),this}setFromArray(e){this.makeEmpty();for(let t=0,n=e.length;t<n;t+=3)this.expandByPoint(Ii.fromArray(e,t));return this}setFromBufferAttribute(e){this.makeEmpty();for(let t=0,n=e.count;t<n;t++)this.expandByPoint(Ii.fromBufferAttribute(e,t));return this}setFromPoints(e){this.makeEmpty();for(let t=0,n=e.length;t<n;t++)this.expandByPoint(e[t]);return this}setFromCenterAndSize(e,t){let n=Ii.copy(t).multiplyScalar(.5);return this.min.copy(e).sub(n),this.max.copy(e).add(n),this}setFromObject(e,t=!1){return this.makeEmpty(),this.expandByObject(e,t)}clone(){return new this.constructor().copy(this)}copy(e){return this.min.copy(e.min),this.max.copy(e.max),this}makeEmpty(){return this.min.x=this.min.y=this.min.z=1/0,this.max.x=this.max.y=this.max.z=-1/0,this}isEmpty(){return this.max.x<this.min.x||this.max.y<this.min.y||this.max.z<this.min.z}getCenter(e){return this.isEmpty()?e.set(0,0,0):e.addVectors(this.min,this.max).multiplyScalar(.5)}getSize(e){return this.isEmpty()?e.set(0,0,0):e.subVectors(this.max,this.min)}expandByPoint(e){return this.min.min(e),this.max.max(e),this}expandByVector(e){return this.min.sub(e),this.max.add(e),this}expandByScalar(e){return this.min.addScalar(-e),this.max.addScalar(e),this}expandByObject(e,t=!1){e.updateWorldMatrix(!1,!1);let n=e.geometry;if(n!==void 0){let r=n.getAttribute("position");if(t===!0&&r!==void 0&&e.isInstancedMesh!==!0&&e.isBatchedMesh!==!0)for(let o=0,a=r.count;o<a;o++)e.isMesh===!0?e.getVertexPosition(o,Ii):Ii.fromBufferAttribute(r,o),Ii.applyMatrix4(e.matrixWorld),this.expandByPoint(Ii);else e.boundingBox!==void 0?(e.boundingBox===null&&e.computeBoundingBox(),Il.copy(e.boundingBox)):(n.boundingBox===null&&n.computeBoundingBox(),Il.copy(n.boundingBox)),Il.applyMatrix4(e.matrixWorld),this.union(Il)}let s=e.children;for(let r=0,o=s.length;r<o;r++)this.expandByObject(s[r],t);return this}containsPoint(e){return e.x>=this.min.x&&e.x<=this.max.x&&e.y>=this.min.y&&e.y<=this.max.y&&e.z>=this.min.z&&e.z<=this.max.z}containsBox(e){return this.min.x<=e.min.x&&e.max.x<=this.max.x&&this.min.y<=e.min.y&&e.max.y<=this.max.y&&this.min.z<=e.min.z&&e.max.z<=this.max.z}getParameter(e,t){return t.set((e.x-this.min.x)/(this.max.x-this.min.x),(e.y-this.min.y)/(this.max.y-this.min.y),(e.z-this.min.z)/(this.max.z-this.min.z))}intersectsBox(e){return e.max.x>=this.min.x&&e.min.x<=this.max.x&&e.max.y>=this.min.y&&e.min.y<=this.max.y&&e.max.z>=this.min.z&&e.min.z<=this.max.z}intersectsSphere(e){return this.clampPoint(e.center,Ii),Ii.distanceToSquared(e.center)<=e.radius*e.radius}intersectsPlane(e){let t,n;return e.normal.x>0?(t=e.normal.x*this.min.x,n=e.normal.x*this.max.x):(t=e.normal.x*this.max.x,n=e.normal.x*this.min.x),e.normal.y>0?(t+=e.normal.y*this.min.y,n+=e.normal.y*this.max.y):(t+=e.normal.y*this.max.y,n+=e.normal.y*this.min.y),e.normal.z>0?(t+=e.normal.z*this.min.z,n+=e.normal.z*this.max.z):(t+=e.normal.z*this.max.z,n+=e.normal.z*this.min.z),t<=-e.constant&&n>=-e.constant}intersectsTriangle(e){if(this.isEmpty())return!1;this.getCenter(Zo),Ll.subVectors(this.max,Zo),Kr.subVectors(e.a,Zo),jr.subVectors(e.b,Zo),Qr.subVectors(e.c,Zo),Fs.subVectors(jr,Kr),Os.subVectors(Qr,jr),rr.subVectors(Kr,Qr);let t=[0,-Fs.z,Fs.y,0,-Os.z,Os.y,0,-rr.z,rr.y,Fs.z,0,-Fs.x,Os.z,0,-Os.x,rr.z,0,-rr.x,-Fs.y,Fs.x,0,-Os.y,Os.x,0,-rr.y,rr.x,0];return!xf(t,Kr,jr,Qr,Ll)||(t=[1,0,0,0,1,0,0,0,1],!xf(t,Kr,jr,Qr,Ll))?!1:(Dl.crossVectors(Fs,Os),t=[Dl.x,Dl.y,Dl.z],xf(t,Kr,jr,Qr,Ll))}clampPoint(e,t){return t.copy(e).clamp(this.min,this.max)}distanceToPoint(e){return this.clampPoint(e,Ii).distanceTo(e)}getBoundingSphere(e){return this.isEmpty()?e.makeEmpty():(this.getCenter(e.center),e.radius=this.getSize(Ii).length()*.5),e}intersect(e){return this.min.max(e.min),this.max.min(e.max),this.isEmpty()&&this.makeEmpty(),this}union(e){return this.min.min(e.min),this.max.max(e.max),this}applyMatrix4(e){return this.isEmpty()?this:(ds[0].set(this.min.x,this.min.y,this.min.z).applyMatrix4(e),ds[1].set(this.min.x,this.min.y,this.max.z).applyMatrix4(e),ds[2].set(this.min.x,this.max.y,this.min.z).applyMatrix4(e),ds[3].set(this.min.x,this.max.y,this.max.z).applyMatrix4(e),ds[4].set(this.max.x,this.min.y,this.min.z).applyMatrix4(e),ds[5].set(this.max.x,this.min.y,this.max.z).applyMatrix4(e),ds[6].set(this.max.x,this.max.y,this.min.z).applyMatrix4(e),ds[7].set(this.max.x,this.max.y,this.max.z).applyMatrix4(e),this.setFromPoints(ds),this)}translate(e){return this.min.add(e),this.max.add(e),this}equals(e){return e.min.equals(this.min)&&e.max.equals(this.max)}toJSON(){return{min:this.min.toArray(),max:this.max.toArray()}}fromJSON(e){return this.min.fromArray(e.min),this.max.fromArray(e.max),this}},ds=[new U,new U,new U,new U,new U,new U,new U,new U],Ii=new U,Il=new Pn,Kr=new U,jr=new U,Qr=new U,Fs=new U,Os=new U,rr=new U,Zo=new U,Ll=new U,Dl=new U,or=new U;function xf(i,e,t,n,s){for(let r=0,o=i.length-3;r<=o;r+=3){or.fromArray(i,r);let a=s.x*Math.abs(or.x)+s.y*Math.abs(or.y)+s.z*Math.abs(or.z),c=e.dot(or),l=t.dot(or),u=n.dot(or);if(Math.max(-Math.max(c,l,u),Math.min(c,l,u))>a)return!1}return!0}var un=new U,Nl=new He,tS=0,ui=class extends $i{constructor(e,t,n=!1){if(super(),Array.isArray(e))throw new TypeError("THREE.BufferAttribute: array should be a Typed Array.");this.isBufferAttribute=!0,Object.defineProperty(this,"id",{value:tS++}),this.name="",this.array=e,this.itemSize=t,this.count=e!==void 0?e.length/t:0,this.normalized=n,this.usage=ld,this.updateRanges=[],this.gpuType=Ui,this.version=0,this._normalizationScale=e!==void 0?Lh(e):void 0}onUploadCallback(){}set needsUpdate(e){e===!0&&this.version++}setUsage(e){return this.usage=e,this}addUpdateRange(e,t){this.updateRanges.push({start:e,count:t})}clearUpdateRanges(){this.updateRanges.length=0}copy(e){return this.name=e.name,this.array=new e.array.constructor(e.array),this.itemSize=e.itemSize,this.count=e.count,this.normalized=e.normalized,this.usage=e.usage,this.gpuType=e.gpuType,this._normalizationScale=e._normalizationScale,this}copyAt(e,t,n){e*=this.itemSize,n*=t.itemSize;for(let s=0,r=this.itemSize;s<r;s++)this.array[e+s]=t.array[n+s];return this}copyArray(e){return this.array.set(e),this}applyMatrix3(e){if(this.itemSize===2)for(let t=0,n=this.count;t<n;t++)Nl.fromBufferAttribute(this,t),Nl.applyMatrix3(e),this.setXY(t,Nl.x,Nl.y);else if(this.itemSize===3)for(let t=0,n=this.count;t<n;t++)un.fromBufferAttribute(this,t),un.applyMatrix3(e),this.setXYZ(t,un.x,un.y,un.z);return this}applyMatrix4(e){for(let t=0,n=this.count;t<n;t++)un.fromBufferAttribute(this,t),un.applyMatrix4(e),this.setXYZ(t,un.x,un.y,un.z);return this}applyNormalMatrix(e){for(let t=0,n=this.count;t<n;t++)un.fromBufferAttribute(this,t),un.applyNormalMatrix(e),this.setXYZ(t,un.x,un.y,un.z);return this}transformDirection(e){for(let t=0,n=this.count;t<n;t++)un.fromBufferAttribute(this,t),un.transformDirection(e),this.setXYZ(t,un.x,un.y,un.z);return this}set(e,t=0){return this.array.set(e,t),this}getComponent(e,t){let n=this.array[e*this.itemSize+t];return this.normalized&&(n=this._denormalize(n)),n}setComponent(e,t,n){return this.normalized&&(n=this._normalize(n)),this.array[e*this.itemSize+t]=n,this}getX(e){let t=this.array[e*this.itemSize];return this.normalized&&(t=this._denormalize(t)),t}setX(e,t){return this.normalized&&(t=this._normalize(t)),this.array[e*this.itemSize]=t,this}getY(e){let t=this.array[e*this.itemSize+1];return this.normalized&&(t=this._denormalize(t)),t}setY(e,t){return this.normalized&&(t=this._normalize(t)),this.array[e*this.itemSize+1]=t,this}getZ(e){let t=this.array[e*this.itemSize+2];return this.normalized&&(t=this._denormalize(t)),t}setZ(e,t){return this.normalized&&(t=this._normalize(t)),this.array[e*this.itemSize+2]=t,this}getW(e){let t=this.array[e*this.itemSize+3];return this.normalized&&(t=this._denormalize(t)),t}setW(e,t){return this.normalized&&(t=this._normalize(t)),this.array[e*this.itemSize+3]=t,this}setXY(e,t,n){return e*=this.itemSize,this.normalized&&(t=this._normalize(t),n=this._normalize(n)),this.array[e+0]=t,this.array[e+1]=n,this}setXYZ(e,t,n,s){return e*=this.itemSize,this.normalized&&(t=this._normalize(t),n=this._normalize(n),s=this._normalize(s)),this.array[e+0]=t,this.array[e+1]=n,this.array[e+2]=s,this}setXYZW(e,t,n,s,r){return e*=this.itemSize,this.normalized&&(t=this._normalize(t),n=this._normalize(n),s=this._normalize(s),r=this._normalize(r)),this.array[e+0]=t,this.array[e+1]=n,this.array[e+2]=s,this.array[e+3]=r,this}onUpload(e){return this.onUploadCallback=e,this}clone(){return new this.constructor(this.array,this.itemSize).copy(this)}toJSON(){let e={itemSize:this.itemSize,type:this.array.constructor.name,array:Array.from(this.array),normalized:this.normalized};return e.name=this.name,e.usage=this.usage,e.gpuType=this.gpuType,e}dispose(){this.dispatchEvent({type:"dispose"})}_denormalize(e){let t=this._normalizationScale;return t!==void 0?Math.max(e/t,-1):fd(e,this.array)}_normalize(e){let t=this._normalizationScale;return t!==void 0?Math.round(e*t):dd(e,this.array)}};var ua=class extends ui{constructor(e,t,n){super(new Uint16Array(e),t,n)}};var fa=class extends ui{constructor(e,t,n){super(new Uint32Array(e),t,n)}};var yt=class extends ui{constructor(e,t,n){super(new Float32Array(e),t,n)}},nS=new Pn,Jo=new U,yf=new U,Li=class{constructor(e=new U,t=-1){this.isSphere=!0,this.center=e,this.radius=t}set(e,t){return this.center.copy(e),this.radius=t,this}setFromPoints(e,t){let n=this.center;t!==void 0?n.copy(t):nS.setFromPoints(e).getCenter(n);let s=0;for(let r=0,o=e.length;r<o;r++)s=Math.max(s,n.distanceToSquared(e[r]));return this.radius=Math.sqrt(s),this}copy(e){return this.center.copy(e.center),this.radius=e.radius,this}isEmpty(){return this.radius<0}makeEmpty(){return this.center.set(0,0,0),this.radius=-1,this}containsPoint(e){return e.distanceToSquared(this.center)<=this.radius*this.radius}distanceToPoint(e){return e.distanceTo(this.center)-this.radius}intersectsSphere(e){let t=this.radius+e.radius;return e.center.distanceToSquared(this.center)<=t*t}intersectsBox(e){return e.intersectsSphere(this)}intersectsPlane(e){return Math.abs(e.distanceToPoint(this.center))<=this.radius}clampPoint(e,t){let n=this.center.distanceToSquared(e);return t.copy(e),n>this.radius*this.radius&&(t.sub(this.center).normalize(),t.multiplyScalar(this.radius).add(this.center)),t}getBoundingBox(e){return this.isEmpty()?(e.makeEmpty(),e):(e.set(this.center,this.center),e.expandByScalar(this.radius),e)}applyMatrix4(e){return this.center.applyMatrix4(e),this.radius=this.radius*e.getMaxScaleOnAxis(),this}translate(e){return this.center.add(e),this}expandByPoint(e){if(this.isEmpty())return this.center.copy(e),this.radius=0,this;Jo.subVectors(e,this.center);let t=Jo.lengthSq();if(t>this.radius*this.radius){let n=Math.sqrt(t),s=(n-this.radius)*.5;this.center.addScaledVector(Jo,s/n),this.radius+=s}return this}union(e){return e.isEmpty()?this:this.isEmpty()?(this.copy(e),this):(this.center.equals(e.center)===!0?this.radius=Math.max(this.radius,e.radius):(yf.subVectors(e.center,this.center).setLength(e.radius),this.expandByPoint(Jo.copy(e.center).add(yf)),this.expandByPoint(Jo.copy(e.center).sub(yf))),this)}equals(e){return e.center.equals(this.center)&&e.radius===this.radius}clone(){return new this.constructor().copy(this)}toJSON(){return{radius:this.radius,center:this.center.toArray()}}fromJSON(e){return this.radius=e.radius,this.center.fromArray(e.center),this}},iS=0,xi=new Dt,vf=new Rn,eo=new U,li=new Pn,Ko=new Pn,An=new U,nn=class i extends $i{constructor(){super(),this.isBufferGeometry=!0,Object.defineProperty(this,"id",{value:iS++}),this.uuid=Ys(),this.name="",this.type="BufferGeometry",this.index=null,this.indirect=null,this.indirectOffset=0,this.attributes={},this.morphAttributes={},this.morphTargetsRelative=!1,this.groups=[],this.boundingBox=null,this.boundingSphere=null,this.drawRange={start:0,count:1/0},this.userData={},this._transformed=!1}getIndex(){return this.index}setIndex(e){return Array.isArray(e)?this.index=new(Cv(e)?fa:ua)(e,1):this.index=e,this}setIndirect(e,t=0){return this.indirect=e,this.indirectOffset=t,this}getIndirect(){return this.indirect}getAttribute(e){return this.attributes[e]}setAttribute(e,t){return this.attributes[e]=t,this}deleteAttribute(e){return delete this.attributes[e],this}hasAttribute(e){return this.attributes[e]!==void 0}addGroup(e,t,n=0){this.groups.push({start:e,count:t,materialIndex:n})}clearGroups(){this.groups=[]}setDrawRange(e,t){this.drawRange.start=e,this.drawRange.count=t}applyMatrix4(e){let t=this.attributes.position;t!==void 0&&(t.applyMatrix4(e),t.needsUpdate=!0);let n=this.attributes.normal;if(n!==void 0){let r=new tt().getNormalMatrix(e);n.applyNormalMatrix(r),n.needsUpdate=!0}let s=this.attributes.tangent;return s!==void 0&&(s.transformDirection(e),s.needsUpdate=!0),this.boundingBox!==null&&this.computeBoundingBox(),this.boundingSphere!==null&&this.computeBoundingSphere(),this._transformed=!0,this}applyQuaternion(e){return xi.makeRotationFromQuaternion(e),this.applyMatrix4(xi),this}rotateX(e){return xi.makeRotationX(e),this.applyMatrix4(xi),this}rotateY(e){return xi.makeRotationY(e),this.applyMatrix4(xi),this}rotateZ(e){return xi.makeRotationZ(e),this.applyMatrix4(xi),this}translate(e,t,n){return xi.makeTranslation(e,t,n),this.applyMatrix4(xi),this}scale(e,t,n){return xi.makeScale(e,t,n),this.applyMatrix4(xi),this}lookAt(e){return vf.lookAt(e),vf.updateMatrix(),this.applyMatrix4(vf.matrix),this}center(){return this.computeBoundingBox(),this.boundingBox.getCenter(eo).negate(),this.translate(eo.x,eo.y,eo.z),this}setFromPoints(e){let t=this.getAttribute("position");if(t===void 0){let n=[];for(let s=0,r=e.length;s<r;s++){let o=e[s];n.push(o.x,o.y,o.z||0)}this.setAttribute("position",new yt(n,3))}else{let n=Math.min(e.length,t.count);for(let s=0;s<n;s++){let r=e[s];t.setXYZ(s,r.x,r.y,r.z||0)}e.length>t.count&&Ye("BufferGeometry: Buffer size too small for points data. Use .dispose() and create a new geometry."),t.needsUpdate=!0}return this}computeBoundingBox(){this.boundingBox===null&&(this.boundingBox=new Pn);let e=this.attributes.position,t=this.morphAttributes.position;if(e&&e.isGLBufferAttribute){Qe("BufferGeometry.computeBoundingBox(): GLBufferAttribute requires a manual bounding box.",this),this.boundingBox.set(new U(-1/0,-1/0,-1/0),new U(1/0,1/0,1/0));return}if(e!==void 0){if(this.boundingBox.setFromBufferAttribute(e),t)for(let n=0,s=t.length;n<s;n++){let r=t[n];li.setFromBufferAttribute(r),this.morphTargetsRelative?(An.addVectors(this.boundingBox.min,li.min),this.boundingBox.expandByPoint(An),An.addVectors(this.boundingBox.max,li.max),this.boundingBox.expandByPoint(An)):(this.boundingBox.expandByPoint(li.min),this.boundingBox.expandByPoint(li.max))}}else this.boundingBox.makeEmpty();(isNaN(this.boundingBox.min.x)||isNaN(this.boundingBox.min.y)||isNaN(this.boundingBox.min.z))&&Qe('BufferGeometry.computeBoundingBox(): Computed min/max have NaN values. The "position" attribute is likely to have NaN values.',this)}computeBoundingSphere(){this.boundingSphere===null&&(this.boundingSphere=new Li);let e=this.attributes.position,t=this.morphAttributes.position;if(e&&e.isGLBufferAttribute){Qe("BufferGeometry.computeBoundingSphere(): GLBufferAttribute requires a manual bounding sphere.",this),this.boundingSphere.set(new U,1/0);return}if(e){let n=this.boundingSphere.center;if(li.setFromBufferAttribute(e),t)for(let r=0,o=t.length;r<o;r++){let a=t[r];Ko.setFromBufferAttribute(a),this.morphTargetsRelative?(An.addVectors(li.min,Ko.min),li.expandByPoint(An),An.addVectors(li.max,Ko.max),li.expandByPoint(An)):(li.expandByPoint(Ko.min),li.expandByPoint(Ko.max))}li.getCenter(n);let s=0;for(let r=0,o=e.count;r<o;r++)An.fromBufferAttribute(e,r),s=Math.max(s,n.distanceToSquared(An));if(t)for(let r=0,o=t.length;r<o;r++){let a=t[r],c=this.morphTargetsRelative;for(let l=0,u=a.count;l<u;l++)An.fromBufferAttribute(a,l),c&&(eo.fromBufferAttribute(e,l),An.add(eo)),s=Math.max(s,n.distanceToSquared(An))}this.boundingSphere.radius=Math.sqrt(s),isNaN(this.boundingSphere.radius)&&Qe('BufferGeometry.computeBoundingSphere(): Computed radius is NaN. The "position" attribute is likely to have NaN values.',this)}}computeTangents(){let e=this.index,t=this.attributes;if(e===null||t.position===void 0||t.normal===void 0||t.uv===void 0){Qe("BufferGeometry: .computeTangents() failed. Missing required attributes (index, position, normal or uv)");return}let n=t.position,s=t.normal,r=t.uv,o=this.getAttribute("tangent");(o===void 0||o.count!==n.count)&&(o=new ui(new Float32Array(4*n.count),4),this.setAttribute("tangent",o));let a=[],c=[],l=new Uint8Array(n.count);for(let B=0;B<n.count;B++)a[B]=new U,c[B]=new U;let u=new U,h=new U,f=new U,d=new He,m=new He,_=new He,p=new U,g=new U;function v(B,N,I){l[B]=l[N]=l[I]=1,u.fromBufferAttribute(n,B),h.fromBufferAttribute(n,N),f.fromBufferAttribute(n,I),d.fromBufferAttribute(r,B),m.fromBufferAttribute(r,N),_.fromBufferAttribute(r,I),h.sub(u),f.sub(u),m.sub(d),_.sub(d);let z=1/(m.x*_.y-_.x*m.y);isFinite(z)&&(p.copy(h).multiplyScalar(_.y).addScaledVector(f,-m.y).multiplyScalar(z),g.copy(f).multiplyScalar(m.x).addScaledVector(h,-_.x).multiplyScalar(z),a[B].add(p),a[N].add(p),a[I].add(p),c[B].add(g),c[N].add(g),c[I].add(g))}let T=this.groups;T.length===0&&(T=[{start:0,count:e.count}]);for(let B=0,N=T.length;B<N;++B){let I=T[B],z=I.start,H=I.count;for(let D=z,W=z+H;D<W;D+=3)v(e.getX(D+0),e.getX(D+1),e.getX(D+2))}let S=new U,R=new U,E=new U,y=new U;function A(B){E.fromBufferAttribute(s,B),y.copy(E);let N=a[B];S.copy(N),S.sub(E.multiplyScalar(E.dot(N))).normalize(),R.crossVectors(y,N);let z=R.dot(c[B])<0?-1:1;o.setXYZW(B,S.x,S.y,S.z,z)}for(let B=0,N=n.count;B<N;++B)l[B]&&A(B);this._transformed=!0}computeVertexNormals(){let e=this.index,t=this.getAttribute("position");if(t!==void 0){let n=this.getAttribute("normal");if(n===void 0||n.count!==t.count)n=new ui(new Float32Array(t.count*3),3),this.setAttribute("normal",n);else for(let f=0,d=n.count;f<d;f++)n.setXYZ(f,0,0,0);let s=new U,r=new U,o=new U,a=new U,c=new U,l=new U,u=new U,h=new U;if(e)for(let f=0,d=e.count;f<d;f+=3){let m=e.getX(f+0),_=e.getX(f+1),p=e.getX(f+2);s.fromBufferAttribute(t,m),r.fromBufferAttribute(t,_),o.fromBufferAttribute(t,p),u.subVectors(o,r),h.subVectors(s,r),u.cross(h),a.fromBufferAttribute(n,m),c.fromBufferAttribute(n,_),l.fromBufferAttribute(n,p),a.add(u),c.add(u),l.add(u),n.setXYZ(m,a.x,a.y,a.z),n.setXYZ(_,c.x,c.y,c.z),n.setXYZ(p,l.x,l.y,l.z)}else for(let f=0,d=t.count;f<d;f+=3)s.fromBufferAttribute(t,f+0),r.fromBufferAttribute(t,f+1),o.fromBufferAttribute(t,f+2),u.subVectors(o,r),h.subVectors(s,r),u.cross(h),n.setXYZ(f+0,u.x,u.y,u.z),n.setXYZ(f+1,u.x,u.y,u.z),n.setXYZ(f+2,u.x,u.y,u.z);this.normalizeNormals(),n.needsUpdate=!0}}normalizeNormals(){let e=this.attributes.normal;for(let t=0,n=e.count;t<n;t++)An.fromBufferAttribute(e,t),An.normalize(),e.setXYZ(t,An.x,An.y,An.z)}toNonIndexed(){function e(a,c){let l=a.array,u=a.itemSize,h=a.normalized,f=new l.constructor(c.length*u),d=0,m=0;for(let _=0,p=c.length;_<p;_++){a.isInterleavedBufferAttribute?d=c[_]*a.data.stride+a.offset:d=c[_]*u;for(let g=0;g<u;g++)f[m++]=l[d++]}return new ui(f,u,h)}if(this.index===null)return Ye("BufferGeometry.toNonIndexed(): BufferGeometry is already non-indexed."),this;let t=new i,n=this.index.array,s=this.attributes;for(let a in s){let c=s[a],l=e(c,n);t.setAttribute(a,l)}let r=this.morphAttributes;for(let a in r){let c=[],l=r[a];for(let u=0,h=l.length;u<h;u++){let f=l[u],d=e(f,n);c.push(d)}t.morphAttributes[a]=c}t.morphTargetsRelative=this.morphTargetsRelative;let o=this.groups;for(let a=0,c=o.length;a<c;a++){let l=o[a];t.addGroup(l.start,l.count,l.materialIndex)}return t}toJSON(){let e={metadata:{version:4.7,type:"BufferGeometry",generator:"BufferGeometry.toJSON"}};if(e.uuid=this.uuid,e.type=this.parameters!==void 0&&this._transformed===!0?"BufferGeometry":this.type,e.name=this.name,Object.keys(this.userData).length>0&&(e.userData=this.userData),this.parameters!==void 0&&this._transformed!==!0){let c=this.parameters;for(let l in c)c[l]!==void 0&&(e[l]=c[l]);return e}e.data={attributes:{}};let t=this.index;t!==null&&(e.data.index={type:t.array.constructor.name,array:Array.prototype.slice.call(t.array)});let n=this.attributes;for(let c in n){let l=n[c];e.data.attributes[c]=l.toJSON(e.data)}let s={},r=!1;for(let c in this.morphAttributes){let l=this.morphAttributes[c],u=[];for(let h=0,f=l.length;h<f;h++){let d=l[h];u.push(d.toJSON(e.data))}u.length>0&&(s[c]=u,r=!0)}r&&(e.data.morphAttributes=s,e.data.morphTargetsRelative=this.morphTargetsRelative);let o=this.groups;o.length>0&&(e.data.groups=JSON.parse(JSON.stringify(o)));let a=this.boundingSphere;return a!==null&&(e.data.boundingSphere=a.toJSON()),e}clone(){return new this.constructor().copy(this)}copy(e){this.index=null,this.attributes={},this.morphAttributes={},this.groups=[],this.boundingBox=null,this.boundingSphere=null;let t={};this.name=e.name;let n=e.index;n!==null&&this.setIndex(n.clone());let s=e.attributes;for(let l in s){let u=s[l];this.setAttribute(l,u.clone(t))}let r=e.morphAttributes;for(let l in r){let u=[],h=r[l];for(let f=0,d=h.length;f<d;f++)u.push(h[f].clone(t));this.morphAttributes[l]=u}this.morphTargetsRelative=e.morphTargetsRelative;let o=e.groups;for(let l=0,u=o.length;l<u;l++){let h=o[l];this.addGroup(h.start,h.count,h.materialIndex)}let a=e.boundingBox;a!==null&&(this.boundingBox=a.clone());let c=e.boundingSphere;return c!==null&&(this.boundingSphere=c.clone()),this.drawRange.start=e.drawRange.start,this.drawRange.count=e.drawRange.count,this.userData=e.userData,this._transformed=e._transformed,this}dispose(){this.dispatchEvent({type:"dispose"})}},mc=class{constructor(e,t){this.isInterleavedBuffer=!0,this.array=e,this.stride=t,this.count=e!==void 0?e.length/t:0,this.usage=ld,this.updateRanges=[],this.version=0,this.uuid=Ys()}onUploadCallback(){}set needsUpdate(e){e===!0&&this.version++}setUsage(e){return this.usage=e,this}addUpdateRange(e,t){this.updateRanges.push({start:e,count:t})}clearUpdateRanges(){this.updateRanges.length=0}copy(e){return this.array=new e.array.constructor(e.array),this.count=e.count,this.stride=e.stride,this.usage=e.usage,this}copyAt(e,t,n){e*=this.stride,n*=t.stride;for(let s=0,r=this.stride;s<r;s++)this.array[e+s]=t.array[n+s];return this}set(e,t=0){return this.array.set(e,t),this}clone(e){e.arrayBuffers===void 0&&(e.arrayBuffers={});let t=Vg(this.array);e.arrayBuffers[t]===void 0&&(e.arrayBuffers[t]=this.array.slice(0).buffer);let n=new this.array.constructor(e.arrayBuffers[t]),s=new this.constructor(n,this.stride);return s.setUsage(this.usage),s}onUpload(e){return this.onUploadCallback=e,this}toJSON(e){e.arrayBuffers===void 0&&(e.arrayBuffers={});let t=Vg(this.array);e.arrayBuffers[t]===void 0&&(e.arrayBuffers[t]=Array.from(new Uint32Array(this.array.slice(0).buffer)));let n={uuid:this.uuid,buffer:t,type:this.array.constructor.name,stride:this.stride};return n.usage=this.usage,n}};function Vg(i){return i.buffer._uuid===void 0&&(i.buffer._uuid=Ys()),i.byteOffset===0&&i.byteLength===i.buffer.byteLength?i.buffer._uuid:i.buffer._uuid+":"+i.byteOffset+":"+i.byteLength}var qn=new U,Di=class i{constructor(e,t,n,s=!1){this.isInterleavedBufferAttribute=!0,this.name="",this.data=e,this.itemSize=t,this.offset=n,this.normalized=s,this._normalizationScale=e!==void 0?Lh(e.array):void 0}get count(){return this.data.count}get array(){return this.data.array}set needsUpdate(e){this.data.needsUpdate=e}applyMatrix4(e){for(let t=0,n=this.data.count;t<n;t++)qn.fromBufferAttribute(this,t),qn.applyMatrix4(e),this.setXYZ(t,qn.x,qn.y,qn.z);return this}applyNormalMatrix(e){for(let t=0,n=this.count;t<n;t++)qn.fromBufferAttribute(this,t),qn.applyNormalMatrix(e),this.setXYZ(t,qn.x,qn.y,qn.z);return this}transformDirection(e){for(let t=0,n=this.count;t<n;t++)qn.fromBufferAttribute(this,t),qn.transformDirection(e),this.setXYZ(t,qn.x,qn.y,qn.z);return this}getComponent(e,t){let n=this.array[e*this.data.stride+this.offset+t];return this.normalized&&(n=this._denormalize(n)),n}setComponent(e,t,n){return this.normalized&&(n=this._normalize(n)),this.data.array[e*this.data.stride+this.offset+t]=n,this}setX(e,t){return this.normalized&&(t=this._normalize(t)),this.data.array[e*this.data.stride+this.offset]=t,this}setY(e,t){return this.normalized&&(t=this._normalize(t)),this.data.array[e*this.data.stride+this.offset+1]=t,this}setZ(e,t){return this.normalized&&(t=this._normalize(t)),this.data.array[e*this.data.stride+this.offset+2]=t,this}setW(e,t){return this.normalized&&(t=this._normalize(t)),this.data.array[e*this.data.stride+this.offset+3]=t,this}getX(e){let t=this.data.array[e*this.data.stride+this.offset];return this.normalized&&(t=this._denormalize(t)),t}getY(e){let t=this.data.array[e*this.data.stride+this.offset+1];return this.normalized&&(t=this._denormalize(t)),t}getZ(e){let t=this.data.array[e*this.data.stride+this.offset+2];return this.normalized&&(t=this._denormalize(t)),t}getW(e){let t=this.data.array[e*this.data.stride+this.offset+3];return this.normalized&&(t=this._denormalize(t)),t}setXY(e,t,n){return e=e*this.data.stride+this.offset,this.normalized&&(t=this._normalize(t),n=this._normalize(n)),this.data.array[e+0]=t,this.data.array[e+1]=n,this}setXYZ(e,t,n,s){return e=e*this.data.stride+this.offset,this.normalized&&(t=this._normalize(t),n=this._normalize(n),s=this._normalize(s)),this.data.array[e+0]=t,this.data.array[e+1]=n,this.data.array[e+2]=s,this}setXYZW(e,t,n,s,r){return e=e*this.data.stride+this.offset,this.normalized&&(t=this._normalize(t),n=this._normalize(n),s=this._normalize(s),r=this._normalize(r)),this.data.array[e+0]=t,this.data.array[e+1]=n,this.data.array[e+2]=s,this.data.array[e+3]=r,this}clone(e){if(e===void 0){aa("InterleavedBufferAttribute.clone(): Cloning an interleaved buffer attribute will de-interleave buffer data.");let t=[];for(let n=0;n<this.count;n++){let s=n*this.data.stride+this.offset;for(let r=0;r<this.itemSize;r++)t.push(this.data.array[s+r])}return new ui(new this.array.constructor(t),this.itemSize,this.normalized)}else return e.interleavedBuffers===void 0&&(e.interleavedBuffers={}),e.interleavedBuffers[this.data.uuid]===void 0&&(e.interleavedBuffers[this.data.uuid]=this.data.clone(e)),new i(e.interleavedBuffers[this.data.uuid],this.itemSize,this.offset,this.normalized)}toJSON(e){if(e===void 0){aa("InterleavedBufferAttribute.toJSON(): Serializing an interleaved buffer attribute will de-interleave buffer data.");let t=[];for(let n=0;n<this.count;n++){let s=n*this.data.stride+this.offset;for(let r=0;r<this.itemSize;r++)t.push(this.data.array[s+r])}return{itemSize:this.itemSize,type:this.array.constructor.name,array:t,normalized:this.normalized}}else return e.interleavedBuffers===void 0&&(e.interleavedBuffers={}),e.interleavedBuffers[this.data.uuid]===void 0&&(e.interleavedBuffers[this.data.uuid]=this.data.toJSON(e)),{isInterleavedBufferAttribute:!0,itemSize:this.itemSize,data:this.data.uuid,offset:this.offset,normalized:this.normalized}}_denormalize(e){let t=this._normalizationScale;return t!==void 0?Math.max(e/t,-1):fd(e,this.data.array)}_normalize(e){let t=this._normalizationScale;return t!==void 0?Math.round(e*t):dd(e,this.data.array)}},Sf=new U,sS=new U,rS=new tt,hi=class{constructor(e=new U(1,0,0),t=0){this.isPlane=!0,this.normal=e,this.constant=t}set(e,t){return this.normal.copy(e),this.constant=t,this}setComponents(e,t,n,s){return this.normal.set(e,t,n),this.constant=s,this}setFromNormalAndCoplanarPoint(e,t){return this.normal.copy(e),this.constant=-t.dot(this.normal),this}setFromCoplanarPoints(e,t,n){let s=Sf.subVectors(n,t).cross(sS.subVectors(e,t)).normalize();return this.setFromNormalAndCoplanarPoint(s,e),this}copy(e){return this.normal.copy(e.normal),this.constant=e.constant,this}normalize(){let e=1/this.normal.length();return this.normal.multiplyScalar(e),this.constant*=e,this}negate(){return this.constant*=-1,this.normal.negate(),this}distanceToPoint(e){return this.normal.dot(e)+this.constant}distanceToSphere(e){return this.distanceToPoint(e.center)-e.radius}projectPoint(e,t){return t.copy(e).addScaledVector(this.normal,-this.distanceToPoint(e))}intersectLine(e,t,n=!0){let s=e.delta(Sf),r=this.normal.dot(s);if(r===0)return this.distanceToPoint(e.start)===0?t.copy(e.start):null;let o=-(e.start.dot(this.normal)+this.constant)/r;return n===!0&&(o<0||o>1)?null:t.copy(e.start).addScaledVector(s,o)}intersectsLine(e){let t=this.distanceToPoint(e.start),n=this.distanceToPoint(e.end);return t<0&&n>0||n<0&&t>0}intersectsBox(e){return e.intersectsPlane(this)}intersectsSphere(e){return e.intersectsPlane(this)}coplanarPoint(e){return e.copy(this.normal).multiplyScalar(-this.constant)}applyMatrix4(e,t){let n=t||rS.getNormalMatrix(e),s=this.coplanarPoint(Sf).applyMatrix4(e),r=this.normal.applyMatrix3(n).normalize();return this.constant=-s.dot(r),this}translate(e){return this.constant-=e.dot(this.normal),this}equals(e){return e.normal.equals(this.normal)&&e.constant===this.constant}clone(){return new this.constructor().copy(this)}toJSON(){return{normal:this.normal.toArray(),constant:this.constant}}fromJSON(e){return this.normal.fromArray(e.normal),this.constant=e.constant,this}},oS=0,ys=class extends $i{constructor(){super(),this.isMaterial=!0,Object.defineProperty(this,"id",{value:oS++}),this.uuid=Ys(),this.name="",this.type="Material",this.blending=vo,this.side=Xs,this.vertexColors=!1,this.opacity=1,this.transparent=!1,this.alphaHash=!1,this.blendSrc=Gf,this.blendDst=Hf,this.blendEquation=ur,this.blendSrcAlpha=null,this.blendDstAlpha=null,this.blendEquationAlpha=null,this.blendColor=new et(0,0,0),this.blendAlpha=0,this.depthFunc=lo,this.depthTest=!0,this.depthWrite=!0,this.stencilWriteMask=255,this.stencilFunc=N0,this.stencilRef=0,this.stencilFuncMask=255,this.stencilFail=tc,this.stencilZFail=tc,this.stencilZPass=tc,this.stencilWrite=!1,this.clippingPlanes=null,this.clipIntersection=!1,this.clipShadows=!1,this.shadowSide=null,this.colorWrite=!0,this.precision=null,this.polygonOffset=!1,this.polygonOffsetFactor=0,this.polygonOffsetUnits=0,this.dithering=!1,this.alphaToCoverage=!1,this.premultipliedAlpha=!1,this.forceSinglePass=!1,this.allowOverride=!0,this.visible=!0,this.toneMapped=!0,this.userData={},this.version=0,this._alphaTest=0}get alphaTest(){return this._alphaTest}set alphaTest(e){this._alphaTest>0!=e>0&&this.version++,this._alphaTest=e}onBeforeRender(){}onBeforeCompile(){}customProgramCacheKey(){return this.onBeforeCompile.toString()}setValues(e){if(e!==void 0)for(let t in e){let n=e[t];if(n===void 0){Ye(`Material: parameter '${t}' has value of undefined.`);continue}let s=this[t];if(s===void 0){Ye(`Material: '${t}' is not a property of THREE.${this.type}.`);continue}s&&s.isColor?s.set(n):s&&s.isVector2&&n&&n.isVector2||s&&s.isEuler&&n&&n.isEuler||s&&s.isVector3&&n&&n.isVector3?s.copy(n):this[t]=n}}toJSON(e){let t=e===void 0||typeof e=="string";t&&(e={textures:{},images:{}});let n={metadata:{version:4.7,type:"Material",generator:"Material.toJSON"}};n.uuid=this.uuid,n.type=this.type,n.blending=this.blending,n.side=this.side,n.shadowSide=this.shadowSide,n.vertexColors=this.vertexColors,n.opacity=this.opacity,n.transparent=this.transparent,n.blendSrc=this.blendSrc,n.blendDst=this.blendDst,n.blendEquation=this.blendEquation,n.blendSrcAlpha=this.blendSrcAlpha,n.blendDstAlpha=this.blendDstAlpha,n.blendEquationAlpha=this.blendEquationAlpha,n.blendColor=this.blendColor.getHex(),n.blendAlpha=this.blendAlpha,n.depthFunc=this.depthFunc,n.depthTest=this.depthTest,n.depthWrite=this.depthWrite,n.colorWrite=this.colorWrite,n.clipIntersection=this.clipIntersection,n.clipShadows=this.clipShadows,n.stencilWriteMask=this.stencilWriteMask,n.stencilFunc=this.stencilFunc,n.stencilRef=this.stencilRef,n.stencilFuncMask=this.stencilFuncMask,n.stencilFail=this.stencilFail,n.stencilZFail=this.stencilZFail,n.stencilZPass=this.stencilZPass,n.stencilWrite=this.stencilWrite,n.polygonOffset=this.polygonOffset,n.polygonOffsetFactor=this.polygonOffsetFactor,n.polygonOffsetUnits=this.polygonOffsetUnits,n.dithering=this.dithering,n.alphaTest=this.alphaTest,n.alphaHash=this.alphaHash,n.alphaToCoverage=this.alphaToCoverage,n.premultipliedAlpha=this.premultipliedAlpha,n.forceSinglePass=this.forceSinglePass,n.allowOverride=this.allowOverride,n.visible=this.visible,n.toneMapped=this.toneMapped,n.name=this.name,this.color&&this.color.isColor&&(n.color=this.color.getHex()),this.roughness!==void 0&&(n.roughness=this.roughness),this.metalness!==void 0&&(n.metalness=this.metalness),this.sheen!==void 0&&(n.sheen=this.sheen),this.sheenColor&&this.sheenColor.isColor&&(n.sheenColor=this.sheenColor.getHex()),this.sheenRoughness!==void 0&&(n.sheenRoughness=this.sheenRoughness),this.emissive&&this.emissive.isColor&&(n.emissive=this.emissive.getHex()),this.emissiveIntensity!==void 0&&(n.emissiveIntensity=this.emissiveIntensity),this.specular&&this.specular.isColor&&(n.specular=this.specular.getHex()),this.specularIntensity!==void 0&&(n.specularIntensity=this.specularIntensity),this.specularColor&&this.specularColor.isColor&&(n.specularColor=this.specularColor.getHex()),this.shininess!==void 0&&(n.shininess=this.shininess),this.clearcoat!==void 0&&(n.clearcoat=this.clearcoat),this.clearcoatRoughness!==void 0&&(n.clearcoatRoughness=this.clearcoatRoughness),this.diffuseRoughness!==void 0&&(n.diffuseRoughness=this.diffuseRoughness),this.diffuseRoughnessMap&&this.diffuseRoughnessMap.isTexture&&(n.diffuseRoughnessMap=this.diffuseRoughnessMap.toJSON(e).uuid),this.clearcoatMap&&this.clearcoatMap.isTexture&&(n.clearcoatMap=this.clearcoatMap.toJSON(e).uuid),this.clearcoatRoughnessMap&&this.clearcoatRoughnessMap.isTexture&&(n.clearcoatRoughnessMap=this.clearcoatRoughnessMap.toJSON(e).uuid),this.clearcoatNormalMap&&this.clearcoatNormalMap.isTexture&&(n.clearcoatNormalMap=this.clearcoatNormalMap.toJSON(e).uuid,n.clearcoatNormalScale=this.clearcoatNormalScale.toArray()),this.sheenColorMap&&this.sheenColorMap.isTexture&&(n.sheenColorMap=this.sheenColorMap.toJSON(e).uuid),this.sheenRoughnessMap&&this.sheenRoughnessMap.isTexture&&(n.sheenRoughnessMap=this.sheenRoughnessMap.toJSON(e).uuid),this.dispersion!==void 0&&(n.dispersion=this.dispersion),this.retroreflectivity!==void 0&&(n.retroreflectivity=this.retroreflectivity),this.iridescence!==void 0&&(n.iridescence=this.iridescence),this.iridescenceIOR!==void 0&&(n.iridescenceIOR=this.iridescenceIOR),this.iridescenceThicknessMinimum!==void 0&&(n.iridescenceThicknessMinimum=this.iridescenceThicknessMinimum),this.iridescenceThicknessMaximum!==void 0&&(n.iridescenceThicknessMaximum=this.iridescenceThicknessMaximum),this.iridescenceMap&&this.iridescenceMap.isTexture&&(n.iridescenceMap=this.iridescenceMap.toJSON(e).uuid),this.iridescenceThicknessMap&&this.iridescenceThicknessMap.isTexture&&(n.iridescenceThicknessMap=this.iridescenceThicknessMap.toJSON(e).uuid),this.anisotropy!==void 0&&(n.anisotropy=this.anisotropy),this.anisotropyRotation!==void 0&&(n.anisotropyRotation=this.anisotropyRotation),this.anisotropyMap&&this.anisotropyMap.isTexture&&(n.anisotropyMap=this.anisotropyMap.toJSON(e).uuid),this.map&&this.map.isTexture&&(n.map=this.map.toJSON(e).uuid),this.matcap&&this.matcap.isTexture&&(n.matcap=this.matcap.toJSON(e).uuid),this.alphaMap&&this.alphaMap.isTexture&&(n.alphaMap=this.alphaMap.toJSON(e).uuid),this.lightMap&&this.lightMap.isTexture&&(n.lightMap=this.lightMap.toJSON(e).uuid,n.lightMapIntensity=this.lightMapIntensity),this.aoMap&&this.aoMap.isTexture&&(n.aoMap=this.aoMap.toJSON(e).uuid,n.aoMapIntensity=this.aoMapIntensity),this.bumpMap&&this.bumpMap.isTexture&&(n.bumpMap=this.bumpMap.toJSON(e).uuid,n.bumpScale=this.bumpScale),this.normalMap&&this.normalMap.isTexture&&(n.normalMap=this.normalMap.toJSON(e).uuid,n.normalMapType=this.normalMapType,n.normalScale=this.normalScale.toArray()),this.displacementMap&&this.displacementMap.isTexture&&(n.displacementMap=this.displacementMap.toJSON(e).uuid,n.displacementScale=this.displacementScale,n.displacementBias=this.displacementBias),this.roughnessMap&&this.roughnessMap.isTexture&&(n.roughnessMap=this.roughnessMap.toJSON(e).uuid),this.metalnessMap&&this.metalnessMap.isTexture&&(n.metalnessMap=this.metalnessMap.toJSON(e).uuid),this.emissiveMap&&this.emissiveMap.isTexture&&(n.emissiveMap=this.emissiveMap.toJSON(e).uuid),this.specularMap&&this.specularMap.isTexture&&(n.specularMap=this.specularMap.toJSON(e).uuid),this.specularIntensityMap&&this.specularIntensityMap.isTexture&&(n.specularIntensityMap=this.specularIntensityMap.toJSON(e).uuid),this.specularColorMap&&this.specularColorMap.isTexture&&(n.specularColorMap=this.specularColorMap.toJSON(e).uuid),this.envMap&&this.envMap.isTexture&&(n.envMap=this.envMap.toJSON(e).uuid,this.combine!==void 0&&(n.combine=this.combine)),this.envMapRotation!==void 0&&(n.envMapRotation=this.envMapRotation.toArray()),this.envMapIntensity!==void 0&&(n.envMapIntensity=this.envMapIntensity),this.reflectivity!==void 0&&(n.reflectivity=this.reflectivity),this.refractionRatio!==void 0&&(n.refractionRatio=this.refractionRatio),this.gradientMap&&this.gradientMap.isTexture&&(n.gradientMap=this.gradientMap.toJSON(e).uuid),this.transmission!==void 0&&(n.transmission=this.transmission),this.transmissionMap&&this.transmissionMap.isTexture&&(n.transmissionMap=this.transmissionMap.toJSON(e).uuid),this.thickness!==void 0&&(n.thickness=this.thickness),this.thicknessMap&&this.thicknessMap.isTexture&&(n.thicknessMap=this.thicknessMap.toJSON(e).uuid),this.attenuationDistance!==void 0&&(n.attenuationDistance=this.attenuationDistance),this.attenuationColor!==void 0&&(n.attenuationColor=this.attenuationColor.getHex()),this.size!==void 0&&(n.size=this.size),this.sizeAttenuation!==void 0&&(n.sizeAttenuation=this.sizeAttenuation),Array.isArray(this.clippingPlanes)&&this.clippingPlanes.length>0&&(n.clippingPlanes=this.clippingPlanes.map(r=>r.toJSON())),this.rotation!==void 0&&(n.rotation=this.rotation),this.depthPacking!==void 0&&(n.depthPacking=this.depthPacking),this.linewidth!==void 0&&(n.linewidth=this.linewidth),this.linecap!==void 0&&(n.linecap=this.linecap),this.linejoin!==void 0&&(n.linejoin=this.linejoin),this.dashSize!==void 0&&(n.dashSize=this.dashSize),this.gapSize!==void 0&&(n.gapSize=this.gapSize),this.scale!==void 0&&(n.scale=this.scale),this.wireframe!==void 0&&(n.wireframe=this.wireframe),this.wireframeLinewidth!==void 0&&(n.wireframeLinewidth=this.wireframeLinewidth),this.wireframeLinecap!==void 0&&(n.wireframeLinecap=this.wireframeLinecap),this.wireframeLinejoin!==void 0&&(n.wireframeLinejoin=this.wireframeLinejoin),this.flatShading!==void 0&&(n.flatShading=this.flatShading),this.fog!==void 0&&(n.fog=this.fog),Object.keys(this.userData).length>0&&(n.userData=this.userData);function s(r){let o=[];for(let a in r){let c=r[a];delete c.metadata,o.push(c)}return o}if(t){let r=s(e.textures),o=s(e.images);r.length>0&&(n.textures=r),o.length>0&&(n.images=o)}return n}fromJSON(e,t){if(e.uuid!==void 0&&(this.uuid=e.uuid),e.name!==void 0&&(this.name=e.name),e.color!==void 0&&this.color!==void 0&&this.color.setHex(e.color),e.roughness!==void 0&&(this.roughness=e.roughness),e.metalness!==void 0&&(this.metalness=e.metalness),e.sheen!==void 0&&(this.sheen=e.sheen),e.sheenColor!==void 0&&(this.sheenColor=new et().setHex(e.sheenColor)),e.sheenRoughness!==void 0&&(this.sheenRoughness=e.sheenRoughness),e.emissive!==void 0&&this.emissive!==void 0&&this.emissive.setHex(e.emissive),e.specular!==void 0&&this.specular!==void 0&&this.specular.setHex(e.specular),e.specularIntensity!==void 0&&(this.specularIntensity=e.specularIntensity),e.specularColor!==void 0&&this.specularColor!==void 0&&this.specularColor.setHex(e.specularColor),e.shininess!==void 0&&(this.shininess=e.shininess),e.clearcoat!==void 0&&(this.clearcoat=e.clearcoat),e.clearcoatRoughness!==void 0&&(this.clearcoatRoughness=e.clearcoatRoughness),e.diffuseRoughness!==void 0&&(this.diffuseRoughness=e.diffuseRoughness),e.dispersion!==void 0&&(this.dispersion=e.dispersion),e.retroreflectivity!==void 0&&(this.retroreflectivity=e.retroreflectivity),e.iridescence!==void 0&&(this.iridescence=e.iridescence),e.iridescenceIOR!==void 0&&(this.iridescenceIOR=e.iridescenceIOR),e.iridescenceThicknessMinimum!==void 0&&(this.iridescenceThicknessMinimum=e.iridescenceThicknessMinimum),e.iridescenceThicknessMaximum!==void 0&&(this.iridescenceThicknessMaximum=e.iridescenceThicknessMaximum),e.iridescenceThicknessRange!==void 0&&(this.iridescenceThicknessMinimum=e.iridescenceThicknessRange[0],this.iridescenceThicknessMaximum=e.iridescenceThicknessRange[1]),e.transmission!==void 0&&(this.transmission=e.transmission),e.thickness!==void 0&&(this.thickness=e.thickness),e.attenuationDistance!==void 0&&(this.attenuationDistance=e.attenuationDistance),e.attenuationColor!==void 0&&this.attenuationColor!==void 0&&this.attenuationColor.setHex(e.attenuationColor),e.anisotropy!==void 0&&(this.anisotropy=e.anisotropy),e.anisotropyRotation!==void 0&&(this.anisotropyRotation=e.anisotropyRotation),e.fog!==void 0&&(this.fog=e.fog),e.flatShading!==void 0&&(this.flatShading=e.flatShading),e.blending!==void 0&&(this.blending=e.blending),e.combine!==void 0&&(this.combine=e.combine),e.side!==void 0&&(this.side=e.side),e.shadowSide!==void 0&&(this.shadowSide=e.shadowSide),e.opacity!==void 0&&(this.opacity=e.opacity),e.transparent!==void 0&&(this.transparent=e.transparent),e.alphaTest!==void 0&&(this.alphaTest=e.alphaTest),e.alphaHash!==void 0&&(this.alphaHash=e.alphaHash),e.depthFunc!==void 0&&(this.depthFunc=e.depthFunc),e.depthTest!==void 0&&(this.depthTest=e.depthTest),e.depthWrite!==void 0&&(this.depthWrite=e.depthWrite),e.colorWrite!==void 0&&(this.colorWrite=e.colorWrite),e.clippingPlanes!==void 0&&(this.clippingPlanes=e.clippingPlanes.map(n=>new hi().fromJSON(n))),e.clipIntersection!==void 0&&(this.clipIntersection=e.clipIntersection),e.clipShadows!==void 0&&(this.clipShadows=e.clipShadows),e.depthPacking!==void 0&&(this.depthPacking=e.depthPacking),e.blendSrc!==void 0&&(this.blendSrc=e.blendSrc),e.blendDst!==void 0&&(this.blendDst=e.blendDst),e.blendEquation!==void 0&&(this.blendEquation=e.blendEquation),e.blendSrcAlpha!==void 0&&(this.blendSrcAlpha=e.blendSrcAlpha),e.blendDstAlpha!==void 0&&(this.blendDstAlpha=e.blendDstAlpha),e.blendEquationAlpha!==void 0&&(this.blendEquationAlpha=e.blendEquationAlpha),e.blendColor!==void 0&&this.blendColor!==void 0&&this.blendColor.setHex(e.blendColor),e.blendAlpha!==void 0&&(this.blendAlpha=e.blendAlpha),e.stencilWriteMask!==void 0&&(this.stencilWriteMask=e.stencilWriteMask),e.stencilFunc!==void 0&&(this.stencilFunc=e.stencilFunc),e.stencilRef!==void 0&&(this.stencilRef=e.stencilRef),e.stencilFuncMask!==void 0&&(this.stencilFuncMask=e.stencilFuncMask),e.stencilFail!==void 0&&(this.stencilFail=e.stencilFail),e.stencilZFail!==void 0&&(this.stencilZFail=e.stencilZFail),e.stencilZPass!==void 0&&(this.stencilZPass=e.stencilZPass),e.stencilWrite!==void 0&&(this.stencilWrite=e.stencilWrite),e.wireframe!==void 0&&(this.wireframe=e.wireframe),e.wireframeLinewidth!==void 0&&(this.wireframeLinewidth=e.wireframeLinewidth),e.wireframeLinecap!==void 0&&(this.wireframeLinecap=e.wireframeLinecap),e.wireframeLinejoin!==void 0&&(this.wireframeLinejoin=e.wireframeLinejoin),e.rotation!==void 0&&(this.rotation=e.rotation),e.linewidth!==void 0&&(this.linewidth=e.linewidth),e.linecap!==void 0&&(this.linecap=e.linecap),e.linejoin!==void 0&&(this.linejoin=e.linejoin),e.dashSize!==void 0&&(this.dashSize=e.dashSize),e.gapSize!==void 0&&(this.gapSize=e.gapSize),e.scale!==void 0&&(this.scale=e.scale),e.polygonOffset!==void 0&&(this.polygonOffset=e.polygonOffset),e.polygonOffsetFactor!==void 0&&(this.polygonOffsetFactor=e.polygonOffsetFactor),e.polygonOffsetUnits!==void 0&&(this.polygonOffsetUnits=e.polygonOffsetUnits),e.dithering!==void 0&&(this.dithering=e.dithering),e.alphaToCoverage!==void 0&&(this.alphaToCoverage=e.alphaToCoverage),e.premultipliedAlpha!==void 0&&(this.premultipliedAlpha=e.premultipliedAlpha),e.forceSinglePass!==void 0&&(this.forceSinglePass=e.forceSinglePass),e.allowOverride!==void 0&&(this.allowOverride=e.allowOverride),e.visible!==void 0&&(this.visible=e.visible),e.toneMapped!==void 0&&(this.toneMapped=e.toneMapped),e.userData!==void 0&&(this.userData=e.userData),e.vertexColors!==void 0&&(typeof e.vertexColors=="number"?this.vertexColors=e.vertexColors>0:this.vertexColors=e.vertexColors),e.size!==void 0&&(this.size=e.size),e.sizeAttenuation!==void 0&&(this.sizeAttenuation=e.sizeAttenuation),e.map!==void 0&&(this.map=t[e.map]||null),e.matcap!==void 0&&(this.matcap=t[e.matcap]||null),e.alphaMap!==void 0&&(this.alphaMap=t[e.alphaMap]||null),e.bumpMap!==void 0&&(this.bumpMap=t[e.bumpMap]||null),e.bumpScale!==void 0&&(this.bumpScale=e.bumpScale),e.normalMap!==void 0&&(this.normalMap=t[e.normalMap]||null),e.normalMapType!==void 0&&(this.normalMapType=e.normalMapType),e.normalScale!==void 0){let n=e.normalScale;Array.isArray(n)===!1&&(n=[n,n]),this.normalScale=new He().fromArray(n)}return e.displacementMap!==void 0&&(this.displacementMap=t[e.displacementMap]||null),e.displacementScale!==void 0&&(this.displacementScale=e.displacementScale),e.displacementBias!==void 0&&(this.displacementBias=e.displacementBias),e.roughnessMap!==void 0&&(this.roughnessMap=t[e.roughnessMap]||null),e.metalnessMap!==void 0&&(this.metalnessMap=t[e.metalnessMap]||null),e.emissiveMap!==void 0&&(this.emissiveMap=t[e.emissiveMap]||null),e.emissiveIntensity!==void 0&&(this.emissiveIntensity=e.emissiveIntensity),e.specularMap!==void 0&&(this.specularMap=t[e.specularMap]||null),e.specularIntensityMap!==void 0&&(this.specularIntensityMap=t[e.specularIntensityMap]||null),e.specularColorMap!==void 0&&(this.specularColorMap=t[e.specularColorMap]||null),e.envMap!==void 0&&(this.envMap=t[e.envMap]||null),e.envMapRotation!==void 0&&this.envMapRotation.fromArray(e.envMapRotation),e.envMapIntensity!==void 0&&(this.envMapIntensity=e.envMapIntensity),e.reflectivity!==void 0&&(this.reflectivity=e.reflectivity),e.refractionRatio!==void 0&&(this.refractionRatio=e.refractionRatio),e.lightMap!==void 0&&(this.lightMap=t[e.lightMap]||null),e.lightMapIntensity!==void 0&&(this.lightMapIntensity=e.lightMapIntensity),e.aoMap!==void 0&&(this.aoMap=t[e.aoMap]||null),e.aoMapIntensity!==void 0&&(this.aoMapIntensity=e.aoMapIntensity),e.gradientMap!==void 0&&(this.gradientMap=t[e.gradientMap]||null),e.clearcoatMap!==void 0&&(this.clearcoatMap=t[e.clearcoatMap]||null),e.clearcoatRoughnessMap!==void 0&&(this.clearcoatRoughnessMap=t[e.clearcoatRoughnessMap]||null),e.clearcoatNormalMap!==void 0&&(this.clearcoatNormalMap=t[e.clearcoatNormalMap]||null),e.clearcoatNormalScale!==void 0&&(this.clearcoatNormalScale=new He().fromArray(e.clearcoatNormalScale)),e.diffuseRoughnessMap!==void 0&&(this.diffuseRoughnessMap=t[e.diffuseRoughnessMap]||null),e.iridescenceMap!==void 0&&(this.iridescenceMap=t[e.iridescenceMap]||null),e.iridescenceThicknessMap!==void 0&&(this.iridescenceThicknessMap=t[e.iridescenceThicknessMap]||null),e.transmissionMap!==void 0&&(this.transmissionMap=t[e.transmissionMap]||null),e.thicknessMap!==void 0&&(this.thicknessMap=t[e.thicknessMap]||null),e.anisotropyMap!==void 0&&(this.anisotropyMap=t[e.anisotropyMap]||null),e.sheenColorMap!==void 0&&(this.sheenColorMap=t[e.sheenColorMap]||null),e.sheenRoughnessMap!==void 0&&(this.sheenRoughnessMap=t[e.sheenRoughnessMap]||null),this}clone(){return new this.constructor().copy(this)}copy(e){this.name=e.name,this.blending=e.blending,this.side=e.side,this.vertexColors=e.vertexColors,this.opacity=e.opacity,this.transparent=e.transparent,this.blendSrc=e.blendSrc,this.blendDst=e.blendDst,this.blendEquation=e.blendEquation,this.blendSrcAlpha=e.blendSrcAlpha,this.blendDstAlpha=e.blendDstAlpha,this.blendEquationAlpha=e.blendEquationAlpha,this.blendColor.copy(e.blendColor),this.blendAlpha=e.blendAlpha,this.depthFunc=e.depthFunc,this.depthTest=e.depthTest,this.depthWrite=e.depthWrite,this.stencilWriteMask=e.stencilWriteMask,this.stencilFunc=e.stencilFunc,this.stencilRef=e.stencilRef,this.stencilFuncMask=e.stencilFuncMask,this.stencilFail=e.stencilFail,this.stencilZFail=e.stencilZFail,this.stencilZPass=e.stencilZPass,this.stencilWrite=e.stencilWrite;let t=e.clippingPlanes,n=null;if(t!==null){let s=t.length;n=new Array(s);for(let r=0;r!==s;++r)n[r]=t[r].clone()}return this.clippingPlanes=n,this.clipIntersection=e.clipIntersection,this.clipShadows=e.clipShadows,this.shadowSide=e.shadowSide,this.colorWrite=e.colorWrite,this.precision=e.precision,this.polygonOffset=e.polygonOffset,this.polygonOffsetFactor=e.polygonOffsetFactor,this.polygonOffsetUnits=e.polygonOffsetUnits,this.dithering=e.dithering,this.alphaTest=e.alphaTest,this.alphaHash=e.alphaHash,this.alphaToCoverage=e.alphaToCoverage,this.premultipliedAlpha=e.premultipliedAlpha,this.forceSinglePass=e.forceSinglePass,this.allowOverride=e.allowOverride,this.visible=e.visible,this.toneMapped=e.toneMapped,this.userData=JSON.parse(JSON.stringify(e.userData)),this}dispose(){this.dispatchEvent({type:"dispose"})}set needsUpdate(e){e===!0&&this.version++}};var ps=new U,Mf=new U,Ul=new U,Fl=new U,da=class{constructor(e=new U,t=new U(0,0,-1)){this.origin=e,this.direction=t}set(e,t){return this.origin.copy(e),this.direction.copy(t),this}copy(e){return this.origin.copy(e.origin),this.direction.copy(e.direction),this}at(e,t){return t.copy(this.origin).addScaledVector(this.direction,e)}lookAt(e){return this.direction.copy(e).sub(this.origin).normalize(),this}recast(e){return this.origin.copy(this.at(e,ps)),this}closestPointToPoint(e,t){t.subVectors(e,this.origin);let n=t.dot(this.direction);return n<0?t.copy(this.origin):t.copy(this.origin).addScaledVector(this.direction,n)}distanceToPoint(e){return Math.sqrt(this.distanceSqToPoint(e))}distanceSqToPoint(e){let t=ps.subVectors(e,this.origin).dot(this.direction);return t<0?this.origin.distanceToSquared(e):(ps.copy(this.origin).addScaledVector(this.direction,t),ps.distanceToSquared(e))}distanceSqToSegment(e,t,n,s){Mf.copy(e).add(t).multiplyScalar(.5),Ul.copy(t).sub(e).normalize(),Fl.copy(this.origin).sub(Mf);let r=e.distanceTo(t)*.5,o=-this.direction.dot(Ul),a=Fl.dot(this.direction),c=-Fl.dot(Ul),l=Fl.lengthSq(),u=Math.abs(1-o*o),h,f,d,m;if(u>0)if(h=o*c-a,f=o*a-c,m=r*u,h>=0)if(f>=-m)if(f<=m){let _=1/u;h*=_,f*=_,d=h*(h+o*f+2*a)+f*(o*h+f+2*c)+l}else f=r,h=Math.max(0,-(o*f+a)),d=-h*h+f*(f+2*c)+l;else f=-r,h=Math.max(0,-(o*f+a)),d=-h*h+f*(f+2*c)+l;else f<=-m?(h=Math.max(0,-(-o*r+a)),f=h>0?-r:Math.min(Math.max(-r,-c),r),d=-h*h+f*(f+2*c)+l):f<=m?(h=0,f=Math.min(Math.max(-r,-c),r),d=f*(f+2*c)+l):(h=Math.max(0,-(o*r+a)),f=h>0?r:Math.min(Math.max(-r,-c),r),d=-h*h+f*(f+2*c)+l);else f=o>0?-r:r,h=Math.max(0,-(o*f+a)),d=-h*h+f*(f+2*c)+l;return n&&n.copy(this.origin).addScaledVector(this.direction,h),s&&s.copy(Mf).addScaledVector(Ul,f),d}intersectSphere(e,t){if(e.radius<0)return null;ps.subVectors(e.center,this.origin);let n=ps.dot(this.direction),s=ps.dot(ps)-n*n,r=e.radius*e.radius;if(s>r)return null;let o=Math.sqrt(r-s),a=n-o,c=n+o;return c<0?null:a<0?this.at(c,t):this.at(a,t)}intersectsSphere(e){return e.radius<0?!1:this.distanceSqToPoint(e.center)<=e.radius*e.radius}distanceToPlane(e){let t=e.normal.dot(this.direction);if(t===0)return e.distanceToPoint(this.origin)===0?0:null;let n=-(this.origin.dot(e.normal)+e.constant)/t;return n>=0?n:null}intersectPlane(e,t){let n=this.distanceToPlane(e);return n===null?null:this.at(n,t)}intersectsPlane(e){let t=e.distanceToPoint(this.origin);return t===0||e.normal.dot(this.direction)*t<0}intersectBox(e,t){let n,s,r,o,a,c,l=1/this.direction.x,u=1/this.direction.y,h=1/this.direction.z,f=this.origin;return l>=0?(n=(e.min.x-f.x)*l,s=(e.max.x-f.x)*l):(n=(e.max.x-f.x)*l,s=(e.min.x-f.x)*l),u>=0?(r=(e.min.y-f.y)*u,o=(e.max.y-f.y)*u):(r=(e.max.y-f.y)*u,o=(e.min.y-f.y)*u),n>o||r>s||((r>n||isNaN(n))&&(n=r),(o<s||isNaN(s))&&(s=o),h>=0?(a=(e.min.z-f.z)*h,c=(e.max.z-f.z)*h):(a=(e.max.z-f.z)*h,c=(e.min.z-f.z)*h),n>c||a>s)||((a>n||n!==n)&&(n=a),(c<s||s!==s)&&(s=c),s<0)?null:this.at(n>=0?n:s,t)}intersectsBox(e){return this.intersectBox(e,ps)!==null}intersectTriangle(e,t,n,s,r){let o=this.origin,a=this.direction,c=a.x,l=a.y,u=a.z,h=e.x-o.x,f=e.y-o.y,d=e.z-o.z,m=t.x-o.x,_=t.y-o.y,p=t.z-o.z,g=n.x-o.x,v=n.y-o.y,T=n.z-o.z,S=Math.abs(c),R=Math.abs(l),E=Math.abs(u),y,A,B,N,I,z,H,D,W,$,G,ce;if(S>=R&&S>=E?(B=c,z=h,W=m,ce=g,c>=0?(y=l,A=u,N=f,I=d,H=_,D=p,$=v,G=T):(y=u,A=l,N=d,I=f,H=p,D=_,$=T,G=v)):R>=E?(B=l,z=f,W=_,ce=v,l>=0?(y=u,A=c,N=d,I=h,H=p,D=m,$=T,G=g):(y=c,A=u,N=h,I=d,H=m,D=p,$=g,G=T)):(B=u,z=d,W=p,ce=T,u>=0?(y=c,A=l,N=h,I=f,H=m,D=_,$=g,G=v):(y=l,A=c,N=f,I=h,H=_,D=m,$=v,G=g)),B===0)return null;let K=y/B,Q=A/B,se=1/B,fe=N-K*z,ue=I-Q*z,ee=H-K*W,me=D-Q*W,xe=$-K*ce,Te=G-Q*ce,Me=xe*me-Te*ee,We=fe*Te-ue*xe,st=ee*ue-me*fe;if(s){if(Me<0||We<0||st<0)return null}else if((Me<0||We<0||st<0)&&(Me>0||We>0||st>0))return null;let Ve=Me+We+st;if(Ve===0)return null;let ut=se*(Me*z+We*W+st*ce);return(Ve>0?ut<0:ut>0)?null:this.at(ut/Ve,r)}applyMatrix4(e){return this.origin.applyMatrix4(e),this.direction.transformDirection(e),this}equals(e){return e.origin.equals(this.origin)&&e.direction.equals(this.direction)}clone(){return new this.constructor().copy(this)}},gc=class extends ys{constructor(e){super(),this.isMeshBasicMaterial=!0,this.type="MeshBasicMaterial",this.color=new et(16777215),this.map=null,this.lightMap=null,this.lightMapIntensity=1,this.aoMap=null,this.aoMapIntensity=1,this.specularMap=null,this.alphaMap=null,this.envMap=null,this.envMapRotation=new xs,this.combine=Xc,this.reflectivity=1,this.refractionRatio=.98,this.wireframe=!1,this.wireframeLinewidth=1,this.wireframeLinecap="round",this.wireframeLinejoin="round",this.fog=!0,this.setValues(e)}copy(e){return super.copy(e),this.color.copy(e.color),this.map=e.map,this.lightMap=e.lightMap,this.lightMapIntensity=e.lightMapIntensity,this.aoMap=e.aoMap,this.aoMapIntensity=e.aoMapIntensity,this.specularMap=e.specularMap,this.alphaMap=e.alphaMap,this.envMap=e.envMap,this.envMapRotation.copy(e.envMapRotation),this.combine=e.combine,this.reflectivity=e.reflectivity,this.refractionRatio=e.refractionRatio,this.wireframe=e.wireframe,this.wireframeLinewidth=e.wireframeLinewidth,this.wireframeLinecap=e.wireframeLinecap,this.wireframeLinejoin=e.wireframeLinejoin,this.fog=e.fog,this}},Gg=new Dt,ar=new da,Ol=new Li,Hg=new U,Bl=new U,kl=new U,zl=new U,bf=new U,Vl=new U,Wg=new U,Gl=new U,gn=class extends Rn{constructor(e=new nn,t=new gc){super(),this.isMesh=!0,this.type="Mesh",this.geometry=e,this.material=t,this.morphTargetDictionary=void 0,this.morphTargetInfluences=void 0,this.count=1,this.updateMorphTargets()}copy(e,t){return super.copy(e,t),e.morphTargetInfluences!==void 0?this.morphTargetInfluences=e.morphTargetInfluences.slice():this.morphTargetInfluences=void 0,e.morphTargetDictionary!==void 0?this.morphTargetDictionary=Object.assign({},e.morphTargetDictionary):this.morphTargetDictionary=void 0,this.material=Array.isArray(e.material)?e.material.slice():e.material,this.geometry=e.geometry,this}updateMorphTargets(){let t=this.geometry.morphAttributes,n=Object.keys(t);if(n.length>0){let s=t[n[0]];if(s!==void 0){this.morphTargetInfluences=[],this.morphTargetDictionary={};for(let r=0,o=s.length;r<o;r++){let a=s[r].name||String(r);this.morphTargetInfluences.push(0),this.morphTargetDictionary[a]=r}}}}getVertexPosition(e,t){let n=this.geometry,s=n.attributes.position,r=n.morphAttributes.position,o=n.morphTargetsRelative;t.fromBufferAttribute(s,e);let a=this.morphTargetInfluences;if(r&&a){Vl.set(0,0,0);for(let c=0,l=r.length;c<l;c++){let u=a[c],h=r[c];u!==0&&(bf.fromBufferAttribute(h,e),o?Vl.addScaledVector(bf,u):Vl.addScaledVector(bf.sub(t),u))}t.add(Vl)}return t}intersectsFrustum(e){return e.intersectsObject(this)}raycast(e,t){let n=this.geometry,s=this.material,r=this.matrixWorld;s!==void 0&&(n.boundingSphere===null&&n.computeBoundingSphere(),Ol.copy(n.boundingSphere),Ol.applyMatrix4(r),ar.copy(e.ray).recast(e.near),!(Ol.containsPoint(ar.origin)===!1&&(ar.intersectSphere(Ol,Hg)===null||ar.origin.distanceToSquared(Hg)>(e.far-e.near)**2))&&(Gg.copy(r).invert(),ar.copy(e.ray).applyMatrix4(Gg),!(n.boundingBox!==null&&ar.intersectsBox(n.boundingBox)===!1)&&this._computeIntersections(e,t,ar)))}_computeIntersections(e,t,n){let s,r=this.geometry,o=this.material,a=r.index,c=r.attributes.position,l=r.attributes.uv,u=r.attributes.uv1,h=r.attributes.normal,f=r.groups,d=r.drawRange;if(a!==null)if(Array.isArray(o))for(let m=0,_=f.length;m<_;m++){let p=f[m],g=o[p.materialIndex],v=Math.max(p.start,d.start),T=Math.min(a.count,Math.min(p.start+p.count,d.start+d.count));for(let S=v,R=T;S<R;S+=3){let E=a.getX(S),y=a.getX(S+1),A=a.getX(S+2);s=Hl(this,g,e,n,l,u,h,E,y,A),s&&(s.faceIndex=Math.floor(S/3),s.face.materialIndex=p.materialIndex,t.push(s))}}else{let m=Math.max(0,d.start),_=Math.min(a.count,d.start+d.count);for(let p=m,g=_;p<g;p+=3){let v=a.getX(p),T=a.getX(p+1),S=a.getX(p+2);s=Hl(this,o,e,n,l,u,h,v,T,S),s&&(s.faceIndex=Math.floor(p/3),t.push(s))}}else if(c!==void 0)if(Array.isArray(o))for(let m=0,_=f.length;m<_;m++){let p=f[m],g=o[p.materialIndex],v=Math.max(p.start,d.start),T=Math.min(c.count,Math.min(p.start+p.count,d.start+d.count));for(let S=v,R=T;S<R;S+=3){let E=S,y=S+1,A=S+2;s=Hl(this,g,e,n,l,u,h,E,y,A),s&&(s.faceIndex=Math.floor(S/3),s.face.materialIndex=p.materialIndex,t.push(s))}}else{let m=Math.max(0,d.start),_=Math.min(c.count,d.start+d.count);for(let p=m,g=_;p<g;p+=3){let v=p,T=p+1,S=p+2;s=Hl(this,o,e,n,l,u,h,v,T,S),s&&(s.faceIndex=Math.floor(p/3),t.push(s))}}}};function aS(i,e,t,n,s,r,o,a){let c;if(e.side===In?c=n.intersectTriangle(o,r,s,!0,a):c=n.intersectTriangle(s,r,o,e.side===Xs,a),c===null)return null;Gl.copy(a),Gl.applyMatrix4(i.matrixWorld);let l=t.ray.origin.distanceTo(Gl);return l<t.near||l>t.far?null:{distance:l,point:Gl.clone(),object:i}}function Hl(i,e,t,n,s,r,o,a,c,l){i.getVertexPosition(a,Bl),i.getVertexPosition(c,kl),i.getVertexPosition(l,zl);let u=aS(i,e,t,n,Bl,kl,zl,Wg);if(u){let h=new U;ms.getBarycoord(Wg,Bl,kl,zl,h),s&&(u.uv=ms.getInterpolatedAttribute(s,a,c,l,h,new He)),r&&(u.uv1=ms.getInterpolatedAttribute(r,a,c,l,h,new He)),o&&(u.normal=ms.getInterpolatedAttribute(o,a,c,l,h,new U),u.normal.dot(n.direction)>0&&u.normal.multiplyScalar(-1));let f={a,b:c,c:l,normal:new U,materialIndex:0};ms.getNormal(Bl,kl,zl,f.normal),u.face=f,u.barycoord=h}return u}var _c=class extends Jn{constructor(e=null,t=1,n=1,s,r,o,a,c,l=En,u=En,h,f){super(null,o,a,c,l,u,s,r,h,f),this.isDataTexture=!0,this.image={data:e,width:t,height:n},this.generateMipmaps=!1,this.flipY=!1,this.unpackAlignment=1}};var lr=new Li,lS=new He(.5,.5),Wl=new U,ks=class{constructor(e=new hi,t=new hi,n=new hi,s=new hi,r=new hi,o=new hi){this.planes=[e,t,n,s,r,o]}set(e,t,n,s,r,o){let a=this.planes;return a[0].copy(e),a[1].copy(t),a[2].copy(n),a[3].copy(s),a[4].copy(r),a[5].copy(o),this}copy(e){let t=this.planes;for(let n=0;n<6;n++)t[n].copy(e.planes[n]);return this}setFromProjectionMatrix(e,t=yi,n=!1){let s=this.planes,r=e.elements,o=r[0],a=r[1],c=r[2],l=r[3],u=r[4],h=r[5],f=r[6],d=r[7],m=r[8],_=r[9],p=r[10],g=r[11],v=r[12],T=r[13],S=r[14],R=r[15];if(s[0].setComponents(l-o,d-u,g-m,R-v).normalize(),s[1].setComponents(l+o,d+u,g+m,R+v).normalize(),s[2].setComponents(l+a,d+h,g+_,R+T).normalize(),s[3].setComponents(l-a,d-h,g-_,R-T).normalize(),n)s[4].setComponents(c,f,p,S).normalize(),s[5].setComponents(l-c,d-f,g-p,R-S).normalize();else if(s[4].setComponents(l-c,d-f,g-p,R-S).normalize(),t===yi)s[5].setComponents(l+c,d+f,g+p,R+S).normalize();else if(t===co)s[5].setComponents(c,f,p,S).normalize();else throw new Error("THREE.Frustum.setFromProjectionMatrix(): Invalid coordinate system: "+t);return this}intersectsObject(e){if(e.boundingSphere!==void 0)e.boundingSphere===null&&e.computeBoundingSphere(),lr.copy(e.boundingSphere).applyMatrix4(e.matrixWorld);else{let t=e.geometry;t.boundingSphere===null&&t.computeBoundingSphere(),lr.copy(t.boundingSphere).applyMatrix4(e.matrixWorld)}return this.intersectsSphere(lr)}intersectsSprite(e){lr.center.set(0,0,0);let t=lS.distanceTo(e.center);return lr.radius=.7071067811865476+t,lr.applyMatrix4(e.matrixWorld),this.intersectsSphere(lr)}intersectsSphere(e){let t=this.planes,n=e.center,s=-e.radius;for(let r=0;r<6;r++)if(t[r].distanceToPoint(n)<s)return!1;return!0}intersectsBox(e){let t=this.planes;for(let n=0;n<6;n++){let s=t[n];if(Wl.x=s.normal.x>0?e.max.x:e.min.x,Wl.y=s.normal.y>0?e.max.y:e.min.y,Wl.z=s.normal.z>0?e.max.z:e.min.z,s.distanceToPoint(Wl)<0)return!1}return!0}containsPoint(e){let t=this.planes;for(let n=0;n<6;n++)if(t[n].distanceToPoint(e)<0)return!1;return!0}clone(){return new this.constructor().copy(this)}},Xg=new Dt,xc=class i{constructor(){this.coordinateSystem=yi,this._frustums=[],this._count=0}setFromArrayCamera(e){let t=e.cameras,n=this._frustums;for(let s=0;s<t.length;s++){let r=t[s];Xg.multiplyMatrices(r.projectionMatrix,r.matrixWorldInverse),n[s]===void 0&&(n[s]=new ks),n[s].setFromProjectionMatrix(Xg,r.coordinateSystem,r.reversedDepth)}return this._count=t.length,this}getFrustum(e){return this._frustums[e]}intersectsObject(e){let t=this._frustums;for(let n=0;n<this._count;n++)if(t[n].intersectsObject(e))return!0;return!1}intersectsSprite(e){let t=this._frustums;for(let n=0;n<this._count;n++)if(t[n].intersectsSprite(e))return!0;return!1}intersectsSphere(e){let t=this._frustums;for(let n=0;n<this._count;n++)if(t[n].intersectsSphere(e))return!0;return!1}intersectsBox(e){let t=this._frustums;for(let n=0;n<this._count;n++)if(t[n].intersectsBox(e))return!0;return!1}containsPoint(e){let t=this._frustums;for(let n=0;n<this._count;n++)if(t[n].containsPoint(e))return!0;return!1}copy(e){this.coordinateSystem=e.coordinateSystem;let t=this._frustums,n=e._frustums;for(let s=0;s<e._count;s++)t[s]===void 0&&(t[s]=new ks),t[s].copy(n[s]);return this._count=e._count,this}clone(){return new i().copy(this)}};var cr=class extends ys{constructor(e){super(),this.isLineBasicMaterial=!0,this.type="LineBasicMaterial",this.color=new et(16777215),this.map=null,this.linewidth=1,this.linecap="round",this.linejoin="round",this.fog=!0,this.setValues(e)}copy(e){return super.copy(e),this.color.copy(e.color),this.map=e.map,this.linewidth=e.linewidth,this.linecap=e.linecap,this.linejoin=e.linejoin,this.fog=e.fog,this}},yc=new U,vc=new U,qg=new Dt,jo=new da,Xl=new Li,wf=new U,Yg=new U,Sc=class extends Rn{constructor(e=new nn,t=new cr){super(),this.isLine=!0,this.type="Line",this.geometry=e,this.material=t,this.morphTargetDictionary=void 0,this.morphTargetInfluences=void 0,this.updateMorphTargets()}copy(e,t){return super.copy(e,t),e.morphTargetInfluences!==void 0?this.morphTargetInfluences=e.morphTargetInfluences.slice():this.morphTargetInfluences=void 0,e.morphTargetDictionary!==void 0?this.morphTargetDictionary=Object.assign({},e.morphTargetDictionary):this.morphTargetDictionary=void 0,this.material=Array.isArray(e.material)?e.material.slice():e.material,this.geometry=e.geometry,this}computeLineDistances(){let e=this.geometry;if(e.index===null){let t=e.attributes.position,n=[0];for(let s=1,r=t.count;s<r;s++)yc.fromBufferAttribute(t,s-1),vc.fromBufferAttribute(t,s),n[s]=n[s-1],n[s]+=yc.distanceTo(vc);e.setAttribute("lineDistance",new yt(n,1))}else Ye("Line.computeLineDistances(): Computation only possible with non-indexed BufferGeometry.");return this}intersectsFrustum(e){return e.intersectsObject(this)}raycast(e,t){let n=this.geometry,s=this.matrixWorld,r=e.params.Line.threshold,o=n.drawRange;if(n.boundingSphere===null&&n.computeBoundingSphere(),Xl.copy(n.boundingSphere),Xl.applyMatrix4(s),Xl.radius+=r,e.ray.intersectsSphere(Xl)===!1)return;qg.copy(s).invert(),jo.copy(e.ray).applyMatrix4(qg);let a=r/((this.scale.x+this.scale.y+this.scale.z)/3),c=a*a,l=this.isLineSegments?2:1,u=n.index,f=n.attributes.position;if(u!==null){let d=Math.max(0,o.start),m=Math.min(u.count,o.start+o.count);for(let _=d,p=m-1;_<p;_+=l){let g=u.getX(_),v=u.getX(_+1),T=ql(this,e,jo,c,g,v,_);T&&t.push(T)}if(this.isLineLoop){let _=u.getX(m-1),p=u.getX(d),g=ql(this,e,jo,c,_,p,m-1);g&&t.push(g)}}else{let d=Math.max(0,o.start),m=Math.min(f.count,o.start+o.count);for(let _=d,p=m-1;_<p;_+=l){let g=ql(this,e,jo,c,_,_+1,_);g&&t.push(g)}if(this.isLineLoop){let _=ql(this,e,jo,c,m-1,d,m-1);_&&t.push(_)}}}updateMorphTargets(){let t=this.geometry.morphAttributes,n=Object.keys(t);if(n.length>0){let s=t[n[0]];if(s!==void 0){this.morphTargetInfluences=[],this.morphTargetDictionary={};for(let r=0,o=s.length;r<o;r++){let a=s[r].name||String(r);this.morphTargetInfluences.push(0),this.morphTargetDictionary[a]=r}}}}};function ql(i,e,t,n,s,r,o){let a=i.geometry.attributes.position;if(yc.fromBufferAttribute(a,s),vc.fromBufferAttribute(a,r),t.distanceSqToSegment(yc,vc,wf,Yg)>n)return;wf.applyMatrix4(i.matrixWorld);let l=e.ray.origin.distanceTo(wf);if(!(l<e.near||l>e.far))return{distance:l,point:Yg.clone().applyMatrix4(i.matrixWorld),index:o,face:null,faceIndex:null,barycoord:null,object:i}}var $g=new U,Zg=new U,mo=class extends Sc{constructor(e,t){super(e,t),this.isLineSegments=!0,this.type="LineSegments"}computeLineDistances(){let e=this.geometry;if(e.index===null){let t=e.attributes.position,n=[];for(let s=0,r=t.count;s<r;s+=2)$g.fromBufferAttribute(t,s),Zg.fromBufferAttribute(t,s+1),n[s]=s===0?0:n[s-1],n[s+1]=n[s]+$g.distanceTo(Zg);e.setAttribute("lineDistance",new yt(n,1))}else Ye("LineSegments.computeLineDistances(): Computation only possible with non-indexed BufferGeometry.");return this}};var pa=class extends Jn{constructor(e=[],t=fr,n,s,r,o,a,c,l,u){super(e,t,n,s,r,o,a,c,l,u),this.isCubeTexture=!0,this.flipY=!1}get images(){return this.image}set images(e){this.image=e}};var vs=class extends Jn{constructor(e,t,n=Ni,s,r,o,a=En,c=En,l,u=_s,h=1){if(u!==_s&&u!==bs)throw new Error("THREE.DepthTexture: format must be either THREE.DepthFormat or THREE.DepthStencilFormat");let f={width:e,height:t,depth:h};super(f,s,r,o,a,c,u,n,l),this.isDepthTexture=!0,this.flipY=!1,this.generateMipmaps=!1,this.compareFunction=null}copy(e){return super.copy(e),this.source=new fo(Object.assign({},e.image)),this.compareFunction=e.compareFunction,this}toJSON(e){let t=super.toJSON(e);return t.compareFunction=this.compareFunction,t}},ma=class extends vs{constructor(e,t=Ni,n=fr,s,r,o=En,a=En,c,l=_s){let u={width:e,height:e,depth:1},h=[u,u,u,u,u,u];super(e,e,t,n,s,r,o,a,c,l),this.image=h,this.isCubeDepthTexture=!0,this.isCubeTexture=!0}get images(){return this.image}set images(e){this.image=e}},ga=class extends Jn{constructor(e=null){super(),this.sourceTexture=e,this.isExternalTexture=!0}copy(e){return super.copy(e),this.sourceTexture=e.sourceTexture,this}},zs=class i extends nn{constructor(e=1,t=1,n=1,s=1,r=1,o=1){super(),this.type="BoxGeometry",this.parameters={width:e,height:t,depth:n,widthSegments:s,heightSegments:r,depthSegments:o};let a=this;s=Math.floor(s),r=Math.floor(r),o=Math.floor(o);let c=[],l=[],u=[],h=[],f=0,d=0;m("z","y","x",-1,-1,n,t,e,o,r,0),m("z","y","x",1,-1,n,t,-e,o,r,1),m("x","z","y",1,1,e,n,t,s,o,2),m("x","z","y",1,-1,e,n,-t,s,o,3),m("x","y","z",1,-1,e,t,n,s,r,4),m("x","y","z",-1,-1,e,t,-n,s,r,5),this.setIndex(c),this.setAttribute("position",new yt(l,3)),this.setAttribute("normal",new yt(u,3)),this.setAttribute("uv",new yt(h,2));function m(_,p,g,v,T,S,R,E,y,A,B){let N=S/y,I=R/A,z=S/2,H=R/2,D=E/2,W=y+1,$=A+1,G=0,ce=0,K=new U;for(let Q=0;Q<$;Q++){let se=Q*I-H;for(let fe=0;fe<W;fe++){let ue=fe*N-z;K[_]=ue*v,K[p]=se*T,K[g]=D,l.push(K.x,K.y,K.z),K[_]=0,K[p]=0,K[g]=E>0?1:-1,u.push(K.x,K.y,K.z),h.push(fe/y),h.push(1-Q/A),G+=1}}for(let Q=0;Q<A;Q++)for(let se=0;se<y;se++){let fe=f+se+W*Q,ue=f+se+W*(Q+1),ee=f+(se+1)+W*(Q+1),me=f+(se+1)+W*Q;c.push(fe,ue,me),c.push(ue,ee,me),ce+=6}a.addGroup(d,ce,B),d+=ce,f+=G}}copy(e){return super.copy(e),this.parameters=Object.assign({},e.parameters),this}static fromJSON(e){return new i(e.width,e.height,e.depth,e.widthSegments,e.heightSegments,e.depthSegments)}};var go=class i extends nn{constructor(e=1,t=1,n=1,s=32,r=1,o=!1,a=0,c=Math.PI*2){super(),this.type="CylinderGeometry",this.parameters={radiusTop:e,radiusBottom:t,height:n,radialSegments:s,heightSegments:r,openEnded:o,thetaStart:a,thetaLength:c};let l=this;s=Math.floor(s),r=Math.floor(r);let u=[],h=[],f=[],d=[],m=0,_=[],p=n/2,g=0;v(),o===!1&&(e>0&&T(!0),t>0&&T(!1)),this.setIndex(u),this.setAttribute("position",new yt(h,3)),this.setAttribute("normal",new yt(f,3)),this.setAttribute("uv",new yt(d,2));function v(){let S=new U,R=new U,E=0,y=(t-e)/n;for(let A=0;A<=r;A++){let B=[],N=A/r,I=N*(t-e)+e;for(let z=0;z<=s;z++){let H=z/s,D=H*c+a,W=Math.sin(D),$=Math.cos(D);R.x=I*W,R.y=-N*n+p,R.z=I*$,h.push(R.x,R.y,R.z),S.set(W,y,$).normalize(),f.push(S.x,S.y,S.z),d.push(H,1-N),B.push(m++)}_.push(B)}for(let A=0;A<s;A++)for(let B=0;B<r;B++){let N=_[B][A],I=_[B+1][A],z=_[B+1][A+1],H=_[B][A+1];(e>0||B!==0)&&(u.push(N,I,H),E+=3),(t>0||B!==r-1)&&(u.push(I,z,H),E+=3)}l.addGroup(g,E,0),g+=E}function T(S){let R=m,E=new He,y=new U,A=0,B=S===!0?e:t,N=S===!0?1:-1;for(let z=1;z<=s;z++)h.push(0,p*N,0),f.push(0,N,0),d.push(.5,.5),m++;let I=m;for(let z=0;z<=s;z++){let D=z/s*c+a,W=Math.cos(D),$=Math.sin(D);y.x=B*$,y.y=p*N,y.z=B*W,h.push(y.x,y.y,y.z),f.push(0,N,0),E.x=W*.5+.5,E.y=$*.5*N+.5,d.push(E.x,E.y),m++}for(let z=0;z<s;z++){let H=R+z,D=I+z;S===!0?u.push(D,D+1,H):u.push(D+1,D,H),A+=3}l.addGroup(g,A,S===!0?1:2),g+=A}}copy(e){return super.copy(e),this.parameters=Object.assign({},e.parameters),this}static fromJSON(e){return new i(e.radiusTop,e.radiusBottom,e.height,e.radialSegments,e.heightSegments,e.openEnded,e.thetaStart,e.thetaLength)}};var Yl=new U,$l=new U,Af=new U,Zl=new ms,_a=class extends nn{constructor(e=null,t=1){if(super(),this.type="EdgesGeometry",this.parameters={geometry:e,thresholdAngle:t},e!==null){let s=Math.pow(10,4),r=Math.cos(oo*t),o=e.getIndex(),a=e.getAttribute("position"),c=o?o.count:a.count,l=[0,0,0],u=["a","b","c"],h=new Array(3),f=new Map,d=[];for(let m=0;m<c;m+=3){o?(l[0]=o.getX(m),l[1]=o.getX(m+1),l[2]=o.getX(m+2)):(l[0]=m,l[1]=m+1,l[2]=m+2);let{a:_,b:p,c:g}=Zl;if(_.fromBufferAttribute(a,l[0]),p.fromBufferAttribute(a,l[1]),g.fromBufferAttribute(a,l[2]),Zl.getNormal(Af),h[0]=`${Math.round(_.x*s)},${Math.round(_.y*s)},${Math.round(_.z*s)}`,h[1]=`${Math.round(p.x*s)},${Math.round(p.y*s)},${Math.round(p.z*s)}`,h[2]=`${Math.round(g.x*s)},${Math.round(g.y*s)},${Math.round(g.z*s)}`,!(h[0]===h[1]||h[1]===h[2]||h[2]===h[0]))for(let v=0;v<3;v++){let T=(v+1)%3,S=h[v],R=h[T],E=Zl[u[v]],y=Zl[u[T]],A=`${S}_${R}`,B=`${R}_${S}`,N=f.get(B);N?(Af.dot(N.normal)<=r&&(d.push(E.x,E.y,E.z),d.push(y.x,y.y,y.z)),f.set(B,null)):f.has(A)||f.set(A,{index0:l[v],index1:l[T],normal:Af.clone()})}}for(let m of f.values())if(m){let{index0:_,index1:p}=m;Yl.fromBufferAttribute(a,_),$l.fromBufferAttribute(a,p),d.push(Yl.x,Yl.y,Yl.z),d.push($l.x,$l.y,$l.z)}this.setAttribute("position",new yt(d,3))}}copy(e){return super.copy(e),this.parameters=Object.assign({},e.parameters),this}},vi=class{constructor(){this.type="Curve",this.arcLengthDivisions=200,this.needsUpdate=!1,this.cacheArcLengths=null}getPoint(){Ye("Curve: .getPoint() not implemented.")}getPointAt(e,t){let n=this.getUtoTmapping(e);return this.getPoint(n,t)}getPoints(e=5){let t=[];for(let n=0;n<=e;n++)t.push(this.getPoint(n/e));return t}getSpacedPoints(e=5){let t=[];for(let n=0;n<=e;n++)t.push(this.getPointAt(n/e));return t}getLength(){let e=this.getLengths();return e[e.length-1]}getLengths(e=this.arcLengthDivisions){if(this.cacheArcLengths&&this.cacheArcLengths.length===e+1&&!this.needsUpdate)return this.cacheArcLengths;this.needsUpdate=!1;let t=[],n,s=this.getPoint(0),r=0;t.push(0);for(let o=1;o<=e;o++)n=this.getPoint(o/e),r+=n.distanceTo(s),t.push(r),s=n;return this.cacheArcLengths=t,t}updateArcLengths(){this.needsUpdate=!0,this.getLengths()}getUtoTmapping(e,t=null){let n=this.getLengths(),s=0,r=n.length,o;t?o=t:o=e*n[r-1];let a=0,c=r-1,l;for(;a<=c;)if(s=Math.floor(a+(c-a)/2),l=n[s]-o,l<0)a=s+1;else if(l>0)c=s-1;else{c=s;break}if(s=c,n[s]===o)return s/(r-1);let u=n[s],f=n[s+1]-u,d=(o-u)/f;return(s+d)/(r-1)}getTangent(e,t){let s=e-1e-4,r=e+1e-4;s<0&&(s=0),r>1&&(r=1);let o=this.getPoint(s),a=this.getPoint(r),c=t||(o.isVector2?new He:new U);return c.copy(a).sub(o).normalize(),c}getTangentAt(e,t){let n=this.getUtoTmapping(e);return this.getTangent(n,t)}computeFrenetFrames(e,t=!1){let n=new U,s=[],r=[],o=[],a=new U,c=new Dt;for(let d=0;d<=e;d++){let m=d/e;s[d]=this.getTangentAt(m,new U)}r[0]=new U,o[0]=new U;let l=Number.MAX_VALUE,u=Math.abs(s[0].x),h=Math.abs(s[0].y),f=Math.abs(s[0].z);u<=l&&(l=u,n.set(1,0,0)),h<=l&&(l=h,n.set(0,1,0)),f<=l&&n.set(0,0,1),a.crossVectors(s[0],n).normalize(),r[0].crossVectors(s[0],a),o[0].crossVectors(s[0],r[0]);for(let d=1;d<=e;d++){if(r[d]=r[d-1].clone(),o[d]=o[d-1].clone(),a.crossVectors(s[d-1],s[d]),a.length()>Number.EPSILON){a.normalize();let m=Math.acos(ot(s[d-1].dot(s[d]),-1,1));r[d].applyMatrix4(c.makeRotationAxis(a,m))}o[d].crossVectors(s[d],r[d])}if(t===!0){let d=Math.acos(ot(r[0].dot(r[e]),-1,1));d/=e,s[0].dot(a.crossVectors(r[0],r[e]))>0&&(d=-d);for(let m=1;m<=e;m++)r[m].applyMatrix4(c.makeRotationAxis(s[m],d*m)),o[m].crossVectors(s[m],r[m])}return{tangents:s,normals:r,binormals:o}}clone(){return new this.constructor().copy(this)}copy(e){return this.arcLengthDivisions=e.arcLengthDivisions,this.cacheArcLengths=null,this}toJSON(){let e={metadata:{version:4.7,type:"Curve",generator:"Curve.toJSON"}};return e.arcLengthDivisions=this.arcLengthDivisions,e.type=this.type,e}fromJSON(e){return this.arcLengthDivisions=e.arcLengthDivisions,this.cacheArcLengths=null,this}},xa=class extends vi{constructor(e=0,t=0,n=1,s=1,r=0,o=Math.PI*2,a=!1,c=0){super(),this.isEllipseCurve=!0,this.type="EllipseCurve",this.aX=e,this.aY=t,this.xRadius=n,this.yRadius=s,this.aStartAngle=r,this.aEndAngle=o,this.aClockwise=a,this.aRotation=c}getPoint(e,t=new He){let n=t,s=Math.PI*2,r=this.aEndAngle-this.aStartAngle,o=Math.abs(r)<Number.EPSILON;for(;r<0;)r+=s;for(;r>s;)r-=s;r<Number.EPSILON&&(o?r=0:r=s),this.aClockwise===!0&&!o&&(r===s?r=-s:r=r-s);let a=this.aStartAngle+e*r,c=this.aX+this.xRadius*Math.cos(a),l=this.aY+this.yRadius*Math.sin(a);if(this.aRotation!==0){let u=Math.cos(this.aRotation),h=Math.sin(this.aRotation),f=c-this.aX,d=l-this.aY;c=f*u-d*h+this.aX,l=f*h+d*u+this.aY}return n.set(c,l)}copy(e){return super.copy(e),this.aX=e.aX,this.aY=e.aY,this.xRadius=e.xRadius,this.yRadius=e.yRadius,this.aStartAngle=e.aStartAngle,this.aEndAngle=e.aEndAngle,this.aClockwise=e.aClockwise,this.aRotation=e.aRotation,this}toJSON(){let e=super.toJSON();return e.aX=this.aX,e.aY=this.aY,e.xRadius=this.xRadius,e.yRadius=this.yRadius,e.aStartAngle=this.aStartAngle,e.aEndAngle=this.aEndAngle,e.aClockwise=this.aClockwise,e.aRotation=this.aRotation,e}fromJSON(e){return super.fromJSON(e),this.aX=e.aX,this.aY=e.aY,this.xRadius=e.xRadius,this.yRadius=e.yRadius,this.aStartAngle=e.aStartAngle,this.aEndAngle=e.aEndAngle,this.aClockwise=e.aClockwise,this.aRotation=e.aRotation,this}},Mc=class extends xa{constructor(e,t,n,s,r,o){super(e,t,n,n,s,r,o),this.isArcCurve=!0,this.type="ArcCurve"}};function md(){let i=0,e=0,t=0,n=0;function s(r,o,a,c){i=r,e=a,t=-3*r+3*o-2*a-c,n=2*r-2*o+a+c}return{initCatmullRom:function(r,o,a,c,l){s(o,a,l*(a-r),l*(c-o))},initNonuniformCatmullRom:function(r,o,a,c,l,u,h){let f=(o-r)/l-(a-r)/(l+u)+(a-o)/u,d=(a-o)/u-(c-o)/(u+h)+(c-a)/h;f*=u,d*=u,s(o,a,f,d)},calc:function(r){let o=r*r,a=o*r;return i+e*r+t*o+n*a}}}var Jg=new U,Kg=new U,Ef=new md,Tf=new md,Cf=new md,_o=class extends vi{constructor(e=[],t=!1,n="centripetal",s=.5){super(),this.isCatmullRomCurve3=!0,this.type="CatmullRomCurve3",this.points=e,this.closed=t,this.curveType=n,this.tension=s}getPoint(e,t=new U){let n=t,s=this.points,r=s.length,o=(r-(this.closed?0:1))*e,a=Math.floor(o),c=o-a;this.closed?a+=a>0?0:(Math.floor(Math.abs(a)/r)+1)*r:c===0&&a===r-1&&(a=r-2,c=1);let l,u;this.closed||a>0?l=s[(a-1)%r]:(Kg.subVectors(s[0],s[1]).add(s[0]),l=Kg);let h=s[a%r],f=s[(a+1)%r];if(this.closed||a+2<r?u=s[(a+2)%r]:(Jg.subVectors(s[r-1],s[r-2]).add(s[r-1]),u=Jg),this.curveType==="centripetal"||this.curveType==="chordal"){let d=this.curveType==="chordal"?.5:.25,m=Math.pow(l.distanceToSquared(h),d),_=Math.pow(h.distanceToSquared(f),d),p=Math.pow(f.distanceToSquared(u),d);_<1e-4&&(_=1),m<1e-4&&(m=_),p<1e-4&&(p=_),Ef.initNonuniformCatmullRom(l.x,h.x,f.x,u.x,m,_,p),Tf.initNonuniformCatmullRom(l.y,h.y,f.y,u.y,m,_,p),Cf.initNonuniformCatmullRom(l.z,h.z,f.z,u.z,m,_,p)}else this.curveType==="catmullrom"&&(Ef.initCatmullRom(l.x,h.x,f.x,u.x,this.tension),Tf.initCatmullRom(l.y,h.y,f.y,u.y,this.tension),Cf.initCatmullRom(l.z,h.z,f.z,u.z,this.tension));return n.set(Ef.calc(c),Tf.calc(c),Cf.calc(c)),n}copy(e){super.copy(e),this.points=[];for(let t=0,n=e.points.length;t<n;t++){let s=e.points[t];this.points.push(s.clone())}return this.closed=e.closed,this.curveType=e.curveType,this.tension=e.tension,this}toJSON(){let e=super.toJSON();e.points=[];for(let t=0,n=this.points.length;t<n;t++){let s=this.points[t];e.points.push(s.toArray())}return e.closed=this.closed,e.curveType=this.curveType,e.tension=this.tension,e}fromJSON(e){super.fromJSON(e),this.points=[];for(let t=0,n=e.points.length;t<n;t++){let s=e.points[t];this.points.push(new U().fromArray(s))}return this.closed=e.closed,this.curveType=e.curveType,this.tension=e.tension,this}};function jg(i,e,t,n,s){let r=(n-e)*.5,o=(s-t)*.5,a=i*i,c=i*a;return(2*t-2*n+r+o)*c+(-3*t+3*n-2*r-o)*a+r*i+t}function cS(i,e){let t=1-i;return t*t*e}function hS(i,e){return 2*(1-i)*i*e}function uS(i,e){return i*i*e}function ta(i,e,t,n){return cS(i,e)+hS(i,t)+uS(i,n)}function fS(i,e){let t=1-i;return t*t*t*e}function dS(i,e){let t=1-i;return 3*t*t*i*e}function pS(i,e){return 3*(1-i)*i*i*e}function mS(i,e){return i*i*i*e}function na(i,e,t,n,s){return fS(i,e)+dS(i,t)+pS(i,n)+mS(i,s)}var bc=class extends vi{constructor(e=new He,t=new He,n=new He,s=new He){super(),this.isCubicBezierCurve=!0,this.type="CubicBezierCurve",this.v0=e,this.v1=t,this.v2=n,this.v3=s}getPoint(e,t=new He){let n=t,s=this.v0,r=this.v1,o=this.v2,a=this.v3;return n.set(na(e,s.x,r.x,o.x,a.x),na(e,s.y,r.y,o.y,a.y)),n}copy(e){return super.copy(e),this.v0.copy(e.v0),this.v1.copy(e.v1),this.v2.copy(e.v2),this.v3.copy(e.v3),this}toJSON(){let e=super.toJSON();return e.v0=this.v0.toArray(),e.v1=this.v1.toArray(),e.v2=this.v2.toArray(),e.v3=this.v3.toArray(),e}fromJSON(e){return super.fromJSON(e),this.v0.fromArray(e.v0),this.v1.fromArray(e.v1),this.v2.fromArray(e.v2),this.v3.fromArray(e.v3),this}},wc=class extends vi{constructor(e=new U,t=new U,n=new U,s=new U){super(),this.isCubicBezierCurve3=!0,this.type="CubicBezierCurve3",this.v0=e,this.v1=t,this.v2=n,this.v3=s}getPoint(e,t=new U){let n=t,s=this.v0,r=this.v1,o=this.v2,a=this.v3;return n.set(na(e,s.x,r.x,o.x,a.x),na(e,s.y,r.y,o.y,a.y),na(e,s.z,r.z,o.z,a.z)),n}copy(e){return super.copy(e),this.v0.copy(e.v0),this.v1.copy(e.v1),this.v2.copy(e.v2),this.v3.copy(e.v3),this}toJSON(){let e=super.toJSON();return e.v0=this.v0.toArray(),e.v1=this.v1.toArray(),e.v2=this.v2.toArray(),e.v3=this.v3.toArray(),e}fromJSON(e){return super.fromJSON(e),this.v0.fromArray(e.v0),this.v1.fromArray(e.v1),this.v2.fromArray(e.v2),this.v3.fromArray(e.v3),this}},Ac=class extends vi{constructor(e=new He,t=new He){super(),this.isLineCurve=!0,this.type="LineCurve",this.v1=e,this.v2=t}getPoint(e,t=new He){let n=t;return e===1?n.copy(this.v2):(n.copy(this.v2).sub(this.v1),n.multiplyScalar(e).add(this.v1)),n}getPointAt(e,t){return this.getPoint(e,t)}getTangent(e,t=new He){return t.subVectors(this.v2,this.v1).normalize()}getTangentAt(e,t){return this.getTangent(e,t)}copy(e){return super.copy(e),this.v1.copy(e.v1),this.v2.copy(e.v2),this}toJSON(){let e=super.toJSON();return e.v1=this.v1.toArray(),e.v2=this.v2.toArray(),e}fromJSON(e){return super.fromJSON(e),this.v1.fromArray(e.v1),this.v2.fromArray(e.v2),this}},Ec=class extends vi{constructor(e=new U,t=new U){super(),this.isLineCurve3=!0,this.type="LineCurve3",this.v1=e,this.v2=t}getPoint(e,t=new U){let n=t;return e===1?n.copy(this.v2):(n.copy(this.v2).sub(this.v1),n.multiplyScalar(e).add(this.v1)),n}getPointAt(e,t){return this.getPoint(e,t)}getTangent(e,t=new U){return t.subVectors(this.v2,this.v1).normalize()}getTangentAt(e,t){return this.getTangent(e,t)}copy(e){return super.copy(e),this.v1.copy(e.v1),this.v2.copy(e.v2),this}toJSON(){let e=super.toJSON();return e.v1=this.v1.toArray(),e.v2=this.v2.toArray(),e}fromJSON(e){return super.fromJSON(e),this.v1.fromArray(e.v1),this.v2.fromArray(e.v2),this}},Tc=class extends vi{constructor(e=new He,t=new He,n=new He){super(),this.isQuadraticBezierCurve=!0,this.type="QuadraticBezierCurve",this.v0=e,this.v1=t,this.v2=n}getPoint(e,t=new He){let n=t,s=this.v0,r=this.v1,o=this.v2;return n.set(ta(e,s.x,r.x,o.x),ta(e,s.y,r.y,o.y)),n}copy(e){return super.copy(e),this.v0.copy(e.v0),this.v1.copy(e.v1),this.v2.copy(e.v2),this}toJSON(){let e=super.toJSON();return e.v0=this.v0.toArray(),e.v1=this.v1.toArray(),e.v2=this.v2.toArray(),e}fromJSON(e){return super.fromJSON(e),this.v0.fromArray(e.v0),this.v1.fromArray(e.v1),this.v2.fromArray(e.v2),this}},ya=class extends vi{constructor(e=new U,t=new U,n=new U){super(),this.isQuadraticBezierCurve3=!0,this.type="QuadraticBezierCurve3",this.v0=e,this.v1=t,this.v2=n}getPoint(e,t=new U){let n=t,s=this.v0,r=this.v1,o=this.v2;return n.set(ta(e,s.x,r.x,o.x),ta(e,s.y,r.y,o.y),ta(e,s.z,r.z,o.z)),n}copy(e){return super.copy(e),this.v0.copy(e.v0),this.v1.copy(e.v1),this.v2.copy(e.v2),this}toJSON(){let e=super.toJSON();return e.v0=this.v0.toArray(),e.v1=this.v1.toArray(),e.v2=this.v2.toArray(),e}fromJSON(e){return super.fromJSON(e),this.v0.fromArray(e.v0),this.v1.fromArray(e.v1),this.v2.fromArray(e.v2),this}},Cc=class extends vi{constructor(e=[]){super(),this.isSplineCurve=!0,this.type="SplineCurve",this.points=e}getPoint(e,t=new He){let n=t,s=this.points,r=(s.length-1)*e,o=Math.floor(r),a=r-o,c=s[o===0?o:o-1],l=s[o],u=s[o>s.length-2?s.length-1:o+1],h=s[o>s.length-3?s.length-1:o+2];return n.set(jg(a,c.x,l.x,u.x,h.x),jg(a,c.y,l.y,u.y,h.y)),n}copy(e){super.copy(e),this.points=[];for(let t=0,n=e.points.length;t<n;t++){let s=e.points[t];this.points.push(s.clone())}return this}toJSON(){let e=super.toJSON();e.points=[];for(let t=0,n=this.points.length;t<n;t++){let s=this.points[t];e.points.push(s.toArray())}return e}fromJSON(e){super.fromJSON(e),this.points=[];for(let t=0,n=e.points.length;t<n;t++){let s=e.points[t];this.points.push(new He().fromArray(s))}return this}},gS=Object.freeze({__proto__:null,ArcCurve:Mc,CatmullRomCurve3:_o,CubicBezierCurve:bc,CubicBezierCurve3:wc,EllipseCurve:xa,LineCurve:Ac,LineCurve3:Ec,QuadraticBezierCurve:Tc,QuadraticBezierCurve3:ya,SplineCurve:Cc});var va=class i extends nn{constructor(e=1,t=1,n=1,s=1){super(),this.type="PlaneGeometry",this.parameters={width:e,height:t,widthSegments:n,heightSegments:s};let r=e/2,o=t/2,a=Math.floor(n),c=Math.floor(s),l=a+1,u=c+1,h=e/a,f=t/c,d=[],m=[],_=[],p=[];for(let g=0;g<u;g++){let v=g*f-o;for(let T=0;T<l;T++){let S=T*h-r;m.push(S,-v,0),_.push(0,0,1),p.push(T/a),p.push(1-g/c)}}for(let g=0;g<c;g++)for(let v=0;v<a;v++){let T=v+l*g,S=v+l*(g+1),R=v+1+l*(g+1),E=v+1+l*g;d.push(T,S,E),d.push(S,R,E)}this.setIndex(d),this.setAttribute("position",new yt(m,3)),this.setAttribute("normal",new yt(_,3)),this.setAttribute("uv",new yt(p,2))}copy(e){return super.copy(e),this.parameters=Object.assign({},e.parameters),this}static fromJSON(e){return new i(e.width,e.height,e.widthSegments,e.heightSegments)}};var Sa=class i extends nn{constructor(e=1,t=32,n=16,s=0,r=Math.PI*2,o=0,a=Math.PI){super(),this.type="SphereGeometry",this.parameters={radius:e,widthSegments:t,heightSegments:n,phiStart:s,phiLength:r,thetaStart:o,thetaLength:a},t=Math.max(3,Math.floor(t)),n=Math.max(2,Math.floor(n));let c=Math.min(o+a,Math.PI),l=0,u=[],h=new U,f=new U,d=[],m=[],_=[],p=[];for(let g=0;g<=n;g++){let v=[],T=g/n,S=o+T*a,R=e*Math.cos(S),E=Math.sqrt(e*e-R*R),y=0;g===0&&o===0?y=.5/t:g===n&&c===Math.PI&&(y=-.5/t);for(let A=0;A<=t;A++){let B=A/t,N=s+B*r;h.x=-E*Math.cos(N),h.y=R,h.z=E*Math.sin(N),m.push(h.x,h.y,h.z),f.copy(h).normalize(),_.push(f.x,f.y,f.z),p.push(B+y,1-T),v.push(l++)}u.push(v)}for(let g=0;g<n;g++)for(let v=0;v<t;v++){let T=u[g][v+1],S=u[g][v],R=u[g+1][v],E=u[g+1][v+1];(g!==0||o>0)&&d.push(T,S,E),(g!==n-1||c<Math.PI)&&d.push(S,R,E)}this.setIndex(d),this.setAttribute("position",new yt(m,3)),this.setAttribute("normal",new yt(_,3)),this.setAttribute("uv",new yt(p,2))}copy(e){return super.copy(e),this.parameters=Object.assign({},e.parameters),this}static fromJSON(e){return new i(e.radius,e.widthSegments,e.heightSegments,e.phiStart,e.phiLength,e.thetaStart,e.thetaLength)}};var Ma=class i extends nn{constructor(e=new ya(new U(-1,-1,0),new U(-1,1,0),new U(1,1,0)),t=64,n=1,s=8,r=!1){super(),this.type="TubeGeometry",this.parameters={path:e,tubularSegments:t,radius:n,radialSegments:s,closed:r};let o=e.computeFrenetFrames(t,r);this.tangents=o.tangents,this.normals=o.normals,this.binormals=o.binormals;let a=new U,c=new U,l=new He,u=new U,h=[],f=[],d=[],m=[];_(),this.setIndex(m),this.setAttribute("position",new yt(h,3)),this.setAttribute("normal",new yt(f,3)),this.setAttribute("uv",new yt(d,2));function _(){for(let T=0;T<t;T++)p(T);p(r===!1?t:0),v(),g()}function p(T){u=e.getPointAt(T/t,u);let S=o.normals[T],R=o.binormals[T];for(let E=0;E<=s;E++){let y=E/s*Math.PI*2,A=Math.sin(y),B=-Math.cos(y);c.x=B*S.x+A*R.x,c.y=B*S.y+A*R.y,c.z=B*S.z+A*R.z,c.normalize(),f.push(c.x,c.y,c.z),a.x=u.x+n*c.x,a.y=u.y+n*c.y,a.z=u.z+n*c.z,h.push(a.x,a.y,a.z)}}function g(){for(let T=1;T<=t;T++)for(let S=1;S<=s;S++){let R=(s+1)*(T-1)+(S-1),E=(s+1)*T+(S-1),y=(s+1)*T+S,A=(s+1)*(T-1)+S;m.push(R,E,A),m.push(E,y,A)}}function v(){for(let T=0;T<=t;T++)for(let S=0;S<=s;S++)l.x=T/t,l.y=S/s,d.push(l.x,l.y)}}copy(e){return super.copy(e),this.parameters=Object.assign({},e.parameters),this}toJSON(){let e=super.toJSON();return e.path=this.parameters.path.toJSON(),e}static fromJSON(e){return new i(new gS[e.path.type]().fromJSON(e.path),e.tubularSegments,e.radius,e.radialSegments,e.closed)}},ba=class extends nn{constructor(e=null){if(super(),this.type="WireframeGeometry",this.parameters={geometry:e},e!==null){let t=[],n=new Set,s=new U,r=new U;if(e.index!==null){let o=e.attributes.position,a=e.index,c=e.groups;c.length===0&&(c=[{start:0,count:a.count,materialIndex:0}]);for(let l=0,u=c.length;l<u;++l){let h=c[l],f=h.start,d=h.count;for(let m=f,_=f+d;m<_;m+=3)for(let p=0;p<3;p++){let g=a.getX(m+p),v=a.getX(m+(p+1)%3);s.fromBufferAttribute(o,g),r.fromBufferAttribute(o,v),Qg(s,r,n)===!0&&(t.push(s.x,s.y,s.z),t.push(r.x,r.y,r.z))}}}else{let o=e.attributes.position;for(let a=0,c=o.count/3;a<c;a++)for(let l=0;l<3;l++){let u=3*a+l,h=3*a+(l+1)%3;s.fromBufferAttribute(o,u),r.fromBufferAttribute(o,h),Qg(s,r,n)===!0&&(t.push(s.x,s.y,s.z),t.push(r.x,r.y,r.z))}}this.setAttribute("position",new yt(t,3))}}copy(e){return super.copy(e),this.parameters=Object.assign({},e.parameters),this}};function Qg(i,e,t){let n=`${i.x},${i.y},${i.z}-${e.x},${e.y},${e.z}`,s=`${e.x},${e.y},${e.z}-${i.x},${i.y},${i.z}`;return t.has(n)===!0||t.has(s)===!0?!1:(t.add(n),t.add(s),!0)}function pr(i){let e={};for(let t in i){e[t]={};for(let n in i[t]){let s=i[t][n];if(e0(s))s.isRenderTargetTexture?(Ye("UniformsUtils: Textures of render targets cannot be cloned via cloneUniforms() or mergeUniforms()."),e[t][n]=null):e[t][n]=s.clone();else if(Array.isArray(s))if(e0(s[0])){let r=[];for(let o=0,a=s.length;o<a;o++)r[o]=s[o].clone();e[t][n]=r}else e[t][n]=s.slice();else e[t][n]=s}}return e}function kn(i){let e={};for(let t=0;t<i.length;t++){let n=pr(i[t]);for(let s in n)e[s]=n[s]}return e}function e0(i){return i&&(i.isColor||i.isMatrix3||i.isMatrix4||i.isVector2||i.isVector3||i.isVector4||i.isTexture||i.isQuaternion)}function _S(i){let e=[];for(let t=0;t<i.length;t++)e.push(i[t].clone());return e}function gd(i){let e=i.getRenderTarget();return e===null?i.outputColorSpace:e.isXRRenderTarget===!0?e.texture.colorSpace:_t.workingColorSpace}var Va={clone:pr,merge:kn},xS=`void main() {
+	gl_Position = projectionMatrix * modelViewMatrix * vec4( position, 1.0 );
+}`,yS=`void main() {
+	gl_FragColor = vec4( 1.0, 0.0, 0.0, 1.0 );
+}`,Kn=class extends ys{constructor(e){super(),this.isShaderMaterial=!0,this.type="ShaderMaterial",this.defines={},this.uniforms={},this.uniformsGroups=[],this.vertexShader=xS,this.fragmentShader=yS,this.linewidth=1,this.wireframe=!1,this.wireframeLinewidth=1,this.fog=!1,this.lights=!1,this.clipping=!1,this.forceSinglePass=!0,this.extensions={clipCullDistance:!1,multiDraw:!1},this.defaultAttributeValues={color:[1,1,1],uv:[0,0],uv1:[0,0]},this.index0AttributeName=void 0,this.uniformsNeedUpdate=!1,this.glslVersion=null,e!==void 0&&this.setValues(e)}copy(e){return super.copy(e),this.fragmentShader=e.fragmentShader,this.vertexShader=e.vertexShader,this.uniforms=pr(e.uniforms),this.uniformsGroups=_S(e.uniformsGroups),this.defines=Object.assign({},e.defines),this.wireframe=e.wireframe,this.wireframeLinewidth=e.wireframeLinewidth,this.fog=e.fog,this.lights=e.lights,this.clipping=e.clipping,this.extensions=Object.assign({},e.extensions),this.glslVersion=e.glslVersion,this.defaultAttributeValues=Object.assign({},e.defaultAttributeValues),this.index0AttributeName=e.index0AttributeName,this.uniformsNeedUpdate=e.uniformsNeedUpdate,this}toJSON(e){let t=super.toJSON(e);t.glslVersion=this.glslVersion,t.uniforms={};for(let s in this.uniforms){let o=this.uniforms[s].value;o&&o.isTexture?t.uniforms[s]={type:"t",value:o.toJSON(e).uuid}:o&&o.isColor?t.uniforms[s]={type:"c",value:o.getHex()}:o&&o.isVector2?t.uniforms[s]={type:"v2",value:o.toArray()}:o&&o.isVector3?t.uniforms[s]={type:"v3",value:o.toArray()}:o&&o.isVector4?t.uniforms[s]={type:"v4",value:o.toArray()}:o&&o.isMatrix3?t.uniforms[s]={type:"m3",value:o.toArray()}:o&&o.isMatrix4?t.uniforms[s]={type:"m4",value:o.toArray()}:t.uniforms[s]={value:o}}Object.keys(this.defines).length>0&&(t.defines=this.defines),t.vertexShader=this.vertexShader,t.fragmentShader=this.fragmentShader,t.lights=this.lights,t.clipping=this.clipping;let n={};for(let s in this.extensions)this.extensions[s]===!0&&(n[s]=!0);return Object.keys(n).length>0&&(t.extensions=n),t}fromJSON(e,t){if(super.fromJSON(e,t),e.uniforms!==void 0)for(let n in e.uniforms){let s=e.uniforms[n];switch(this.uniforms[n]={},s.type){case"t":this.uniforms[n].value=t[s.value]||null;break;case"c":this.uniforms[n].value=new et().setHex(s.value);break;case"v2":this.uniforms[n].value=new He().fromArray(s.value);break;case"v3":this.uniforms[n].value=new U().fromArray(s.value);break;case"v4":this.uniforms[n].value=new Et().fromArray(s.value);break;case"m3":this.uniforms[n].value=new tt().fromArray(s.value);break;case"m4":this.uniforms[n].value=new Dt().fromArray(s.value);break;default:this.uniforms[n].value=s.value}}if(e.defines!==void 0&&(this.defines=e.defines),e.vertexShader!==void 0&&(this.vertexShader=e.vertexShader),e.fragmentShader!==void 0&&(this.fragmentShader=e.fragmentShader),e.glslVersion!==void 0&&(this.glslVersion=e.glslVersion),e.extensions!==void 0)for(let n in e.extensions)this.extensions[n]=e.extensions[n];return e.lights!==void 0&&(this.lights=e.lights),e.clipping!==void 0&&(this.clipping=e.clipping),this}},Rc=class extends Kn{constructor(e){super(e),this.isRawShaderMaterial=!0,this.type="RawShaderMaterial"}};var Ss=class extends ys{constructor(e){super(),this.isMeshPhongMaterial=!0,this.type="MeshPhongMaterial",this.color=new et(16777215),this.specular=new et(1118481),this.shininess=30,this.map=null,this.lightMap=null,this.lightMapIntensity=1,this.aoMap=null,this.aoMapIntensity=1,this.emissive=new et(0),this.emissiveIntensity=1,this.emissiveMap=null,this.bumpMap=null,this.bumpScale=1,this.normalMap=null,this.normalMapType=Ih,this.normalScale=new He(1,1),this.displacementMap=null,this.displacementScale=1,this.displacementBias=0,this.specularMap=null,this.alphaMap=null,this.envMap=null,this.envMapRotation=new xs,this.combine=Xc,this.reflectivity=1,this.envMapIntensity=1,this.refractionRatio=.98,this.wireframe=!1,this.wireframeLinewidth=1,this.wireframeLinecap="round",this.wireframeLinejoin="round",this.flatShading=!1,this.fog=!0,this.setValues(e)}copy(e){return super.copy(e),this.color.copy(e.color),this.specular.copy(e.specular),this.shininess=e.shininess,this.map=e.map,this.lightMap=e.lightMap,this.lightMapIntensity=e.lightMapIntensity,this.aoMap=e.aoMap,this.aoMapIntensity=e.aoMapIntensity,this.emissive.copy(e.emissive),this.emissiveMap=e.emissiveMap,this.emissiveIntensity=e.emissiveIntensity,this.bumpMap=e.bumpMap,this.bumpScale=e.bumpScale,this.normalMap=e.normalMap,this.normalMapType=e.normalMapType,this.normalScale.copy(e.normalScale),this.displacementMap=e.displacementMap,this.displacementScale=e.displacementScale,this.displacementBias=e.displacementBias,this.specularMap=e.specularMap,this.alphaMap=e.alphaMap,this.envMap=e.envMap,this.envMapRotation.copy(e.envMapRotation),this.combine=e.combine,this.reflectivity=e.reflectivity,this.envMapIntensity=e.envMapIntensity,this.refractionRatio=e.refractionRatio,this.wireframe=e.wireframe,this.wireframeLinewidth=e.wireframeLinewidth,this.wireframeLinecap=e.wireframeLinecap,this.wireframeLinejoin=e.wireframeLinejoin,this.flatShading=e.flatShading,this.fog=e.fog,this}};var Pc=class extends ys{constructor(e){super(),this.isMeshDepthMaterial=!0,this.type="MeshDepthMaterial",this.depthPacking=L0,this.map=null,this.alphaMap=null,this.displacementMap=null,this.displacementScale=1,this.displacementBias=0,this.wireframe=!1,this.wireframeLinewidth=1,this.setValues(e)}copy(e){return super.copy(e),this.depthPacking=e.depthPacking,this.map=e.map,this.alphaMap=e.alphaMap,this.displacementMap=e.displacementMap,this.displacementScale=e.displacementScale,this.displacementBias=e.displacementBias,this.wireframe=e.wireframe,this.wireframeLinewidth=e.wireframeLinewidth,this}},Ic=class extends ys{constructor(e){super(),this.isMeshDistanceMaterial=!0,this.type="MeshDistanceMaterial",this.map=null,this.alphaMap=null,this.displacementMap=null,this.displacementScale=1,this.displacementBias=0,this.setValues(e)}copy(e){return super.copy(e),this.map=e.map,this.alphaMap=e.alphaMap,this.displacementMap=e.displacementMap,this.displacementScale=e.displacementScale,this.displacementBias=e.displacementBias,this}};function to(i,e){return!i||i.constructor===e?i:typeof e.BYTES_PER_ELEMENT=="number"?new e(i):Array.prototype.slice.call(i)}function Jl(i){return i!==void 0&&i.inTangents!==void 0&&i.outTangents!==void 0}var Vs=class{constructor(e,t,n,s){this.parameterPositions=e,this._cachedIndex=0,this.resultBuffer=s!==void 0?s:new t.constructor(n),this.sampleValues=t,this.valueSize=n,this.settings=null,this.DefaultSettings_={}}evaluate(e){let t=this.parameterPositions,n=this._cachedIndex,s=t[n],r=t[n-1];e:{t:{let o;n:{i:if(!(e<s)){for(let a=n+2;;){if(s===void 0){if(e<r)break i;return n=t.length,this._cachedIndex=n,this.copySampleValue_(n-1)}if(n===a)break;if(r=s,s=t[++n],e<s)break t}o=t.length;break n}if(!(e>=r)){let a=t[1];e<a&&(n=2,r=a);for(let c=n-2;;){if(r===void 0)return this._cachedIndex=0,this.copySampleValue_(0);if(n===c)break;if(s=r,r=t[--n-1],e>=r)break t}o=n,n=0;break n}break e}for(;n<o;){let a=n+o>>>1;e<t[a]?o=a:n=a+1}if(s=t[n],r=t[n-1],r===void 0)return this._cachedIndex=0,this.copySampleValue_(0);if(s===void 0)return n=t.length,this._cachedIndex=n,this.copySampleValue_(n-1)}this._cachedIndex=n,this.intervalChanged_(n,r,s)}return this.interpolate_(n,r,e,s)}getSettings_(){return this.settings||this.DefaultSettings_}copySampleValue_(e){let t=this.resultBuffer,n=this.sampleValues,s=this.valueSize,r=e*s;for(let o=0;o!==s;++o)t[o]=n[r+o];return t}interpolate_(){throw new Error("THREE.Interpolant: Call to abstract method.")}intervalChanged_(){}},Lc=class extends Vs{constructor(e,t,n,s){super(e,t,n,s),this._weightPrev=-0,this._offsetPrev=-0,this._weightNext=-0,this._offsetNext=-0,this.DefaultSettings_={endingStart:Lf,endingEnd:Lf}}intervalChanged_(e,t,n){let s=this.parameterPositions,r=e-2,o=e+1,a=s[r],c=s[o];if(a===void 0)switch(this.getSettings_().endingStart){case Df:r=e,a=2*t-n;break;case Nf:r=s.length-2,a=t+s[r]-s[r+1];break;default:r=e,a=n}if(c===void 0)switch(this.getSettings_().endingEnd){case Df:o=e,c=2*n-t;break;case Nf:o=1,c=n+s[1]-s[0];break;default:o=e-1,c=t}let l=(n-t)*.5,u=this.valueSize;this._weightPrev=l/(t-a),this._weightNext=l/(c-n),this._offsetPrev=r*u,this._offsetNext=o*u}interpolate_(e,t,n,s){let r=this.resultBuffer,o=this.sampleValues,a=this.valueSize,c=e*a,l=c-a,u=this._offsetPrev,h=this._offsetNext,f=this._weightPrev,d=this._weightNext,m=(n-t)/(s-t),_=m*m,p=_*m,g=-f*p+2*f*_-f*m,v=(1+f)*p+(-1.5-2*f)*_+(-.5+f)*m+1,T=(-1-d)*p+(1.5+d)*_+.5*m,S=d*p-d*_;for(let R=0;R!==a;++R)r[R]=g*o[u+R]+v*o[l+R]+T*o[c+R]+S*o[h+R];return r}},Dc=class extends Vs{constructor(e,t,n,s){super(e,t,n,s)}interpolate_(e,t,n,s){let r=this.resultBuffer,o=this.sampleValues,a=this.valueSize,c=e*a,l=c-a,u=(n-t)/(s-t),h=1-u;for(let f=0;f!==a;++f)r[f]=o[l+f]*h+o[c+f]*u;return r}},Nc=class extends Vs{constructor(e,t,n,s){super(e,t,n,s)}interpolate_(e){return this.copySampleValue_(e-1)}},Uc=class extends Vs{interpolate_(e,t,n,s){let r=this.resultBuffer,o=this.sampleValues,a=this.valueSize,c=e*a,l=c-a,u=this.inTangents,h=this.outTangents;if(!u||!h){let m=(n-t)/(s-t),_=1-m;for(let p=0;p!==a;++p)r[p]=o[l+p]*_+o[c+p]*m;return r}let f=a*2,d=e-1;for(let m=0;m!==a;++m){let _=o[l+m],p=o[c+m],g=d*f+m*2,v=h[g],T=h[g+1],S=e*f+m*2,R=u[S],E=u[S+1],y=SS(n,t,v,R,s);r[m]=X0(y,_,T,E,p)}return r}};function X0(i,e,t,n,s){let r=1-i;return r*r*r*e+3*r*r*i*t+3*r*i*i*n+i*i*i*s}function vS(i,e,t,n,s){let r=1-i;return 3*r*r*(t-e)+6*r*i*(n-t)+3*i*i*(s-n)}function SS(i,e,t,n,s){let r=(i-e)/(s-e);for(let o=0;o<8;o++){let a=X0(r,e,t,n,s)-i;if(Math.abs(a)<1e-10)break;let c=vS(r,e,t,n,s);if(Math.abs(c)<1e-10)break;r=Math.max(0,Math.min(1,r-a/c))}return r}var di=class{constructor(e,t,n,s){if(e===void 0)throw new Error("THREE.KeyframeTrack: track name is undefined");if(t===void 0||t.length===0)throw new Error("THREE.KeyframeTrack: no keyframes in track named "+e);this.name=e,this.times=to(t,this.TimeBufferType),this.values=to(n,this.ValueBufferType),this.setInterpolation(s||this.DefaultInterpolation)}static toJSON(e){let t=e.constructor,n;if(t.toJSON!==this.toJSON)n=t.toJSON(e);else{n={name:e.name,times:to(e.times,Array),values:to(e.values,Array)};let s=e.getInterpolation();s!==e.DefaultInterpolation&&(n.interpolation=s),Jl(e.settings)&&(n.settings={inTangents:to(e.settings.inTangents,Array),outTangents:to(e.settings.outTangents,Array)})}return n.type=e.ValueTypeName,n}InterpolantFactoryMethodDiscrete(e){return new Nc(this.times,this.values,this.getValueSize(),e)}InterpolantFactoryMethodLinear(e){return new Dc(this.times,this.values,this.getValueSize(),e)}InterpolantFactoryMethodSmooth(e){return new Lc(this.times,this.values,this.getValueSize(),e)}InterpolantFactoryMethodBezier(e){let t=new Uc(this.times,this.values,this.getValueSize(),e);return this.settings&&(t.inTangents=this.settings.inTangents,t.outTangents=this.settings.outTangents),t}setInterpolation(e){let t;switch(e){case ia:t=this.InterpolantFactoryMethodDiscrete;break;case uc:t=this.InterpolantFactoryMethodLinear;break;case ec:t=this.InterpolantFactoryMethodSmooth;break;case If:t=this.InterpolantFactoryMethodBezier;break}if(t===void 0){let n="unsupported interpolation for "+this.ValueTypeName+" keyframe track named "+this.name;if(this.createInterpolant===void 0)if(e!==this.DefaultInterpolation)this.setInterpolation(this.DefaultInterpolation);else throw new Error(n);return Ye("KeyframeTrack:",n),this}return this.createInterpolant=t,this}getInterpolation(){switch(this.createInterpolant){case this.InterpolantFactoryMethodDiscrete:return ia;case this.InterpolantFactoryMethodLinear:return uc;case this.InterpolantFactoryMethodSmooth:return ec;case this.InterpolantFactoryMethodBezier:return If}}getValueSize(){return this.values.length/this.times.length}shift(e){if(e!==0){let t=this.times;for(let n=0,s=t.length;n!==s;++n)t[n]+=e;Jl(this.settings)&&(t0(this.settings.inTangents,e),t0(this.settings.outTangents,e))}return this}scale(e){if(e!==1){let t=this.times;for(let n=0,s=t.length;n!==s;++n)t[n]*=e;Jl(this.settings)&&(n0(this.settings.inTangents,e),n0(this.settings.outTangents,e))}return this}trim(e,t){let n=this.times,s=n.length,r=0,o=s-1;for(;r!==s&&n[r]<e;)++r;for(;o!==-1&&n[o]>t;)--o;if(++o,r!==0||o!==s){r>=o&&(o=Math.max(o,1),r=o-1);let a=this.getValueSize();this.times=n.slice(r,o),this.values=this.values.slice(r*a,o*a)}return this}validate(){let e=!0,t=this.getValueSize();t-Math.floor(t)!==0&&(Qe("KeyframeTrack: Invalid value size in track.",this),e=!1);let n=this.times,s=this.values,r=n.length;r===0&&(Qe("KeyframeTrack: Track is empty.",this),e=!1);let o=null;for(let a=0;a!==r;a++){let c=n[a];if(typeof c=="number"&&isNaN(c)){Qe("KeyframeTrack: Time is not a valid number.",this,a,c),e=!1;break}if(o!==null&&o>c){Qe("KeyframeTrack: Out of order keys.",this,a,c,o),e=!1;break}o=c}if(s!==void 0&&Rv(s))for(let a=0,c=s.length;a!==c;++a){let l=s[a];if(isNaN(l)){Qe("KeyframeTrack: Value is not a valid number.",this,a,l),e=!1;break}}return e}optimize(){let e=this.times.slice(),t=this.values.slice(),n=this.getValueSize(),s=this.getInterpolation()===ec,r=e.length-1,o=1;for(let a=1;a<r;++a){let c=!1,l=e[a],u=e[a+1];if(l!==u&&(a!==1||l!==e[0]))if(s)c=!0;else{let h=a*n,f=h-n,d=h+n;for(let m=0;m!==n;++m){let _=t[h+m];if(_!==t[f+m]||_!==t[d+m]){c=!0;break}}}if(c){if(a!==o){e[o]=e[a];let h=a*n,f=o*n;for(let d=0;d!==n;++d)t[f+d]=t[h+d]}++o}}if(r>0){e[o]=e[r];for(let a=r*n,c=o*n,l=0;l!==n;++l)t[c+l]=t[a+l];++o}return o!==e.length?(this.times=e.slice(0,o),this.values=t.slice(0,o*n)):(this.times=e,this.values=t),this}clone(){let e=this.times.slice(),t=this.values.slice(),n=this.constructor,s=new n(this.name,e,t);return s.createInterpolant=this.createInterpolant,Jl(this.settings)&&(s.settings={inTangents:this.settings.inTangents.slice(),outTangents:this.settings.outTangents.slice()}),s}};function t0(i,e){for(let t=0,n=i.length;t!==n;t+=2)i[t]+=e}function n0(i,e){for(let t=0,n=i.length;t!==n;t+=2)i[t]*=e}di.prototype.ValueTypeName="";di.prototype.TimeBufferType=Float32Array;di.prototype.ValueBufferType=Float32Array;di.prototype.DefaultInterpolation=uc;var Gs=class extends di{constructor(e,t,n){super(e,t,n)}};Gs.prototype.ValueTypeName="bool";Gs.prototype.ValueBufferType=Array;Gs.prototype.DefaultInterpolation=ia;Gs.prototype.InterpolantFactoryMethodLinear=void 0;Gs.prototype.InterpolantFactoryMethodSmooth=void 0;var Fc=class extends di{constructor(e,t,n,s){super(e,t,n,s)}};Fc.prototype.ValueTypeName="color";var Oc=class extends di{constructor(e,t,n,s){super(e,t,n,s)}};Oc.prototype.ValueTypeName="number";var Bc=class extends Vs{constructor(e,t,n,s){super(e,t,n,s)}interpolate_(e,t,n,s){let r=this.resultBuffer,o=this.sampleValues,a=this.valueSize,c=(n-t)/(s-t),l=e*a;for(let u=l+a;l!==u;l+=4)Zi.slerpFlat(r,0,o,l-a,o,l,c);return r}},wa=class extends di{constructor(e,t,n,s){super(e,t,n,s)}InterpolantFactoryMethodLinear(e){return new Bc(this.times,this.values,this.getValueSize(),e)}};wa.prototype.ValueTypeName="quaternion";wa.prototype.InterpolantFactoryMethodSmooth=void 0;var Hs=class extends di{constructor(e,t,n){super(e,t,n)}};Hs.prototype.ValueTypeName="string";Hs.prototype.ValueBufferType=Array;Hs.prototype.DefaultInterpolation=ia;Hs.prototype.InterpolantFactoryMethodLinear=void 0;Hs.prototype.InterpolantFactoryMethodSmooth=void 0;var kc=class extends di{constructor(e,t,n,s){super(e,t,n,s)}};kc.prototype.ValueTypeName="vector";var zc=class{constructor(e,t,n){let s=this,r=!1,o=0,a=0,c,l=[];this.onStart=void 0,this.onLoad=e,this.onProgress=t,this.onError=n,this._abortController=null,this.itemStart=function(u){a++,r===!1&&s.onStart!==void 0&&s.onStart(u,o,a),r=!0},this.itemEnd=function(u){o++,s.onProgress!==void 0&&s.onProgress(u,o,a),o===a&&(r=!1,s.onLoad!==void 0&&s.onLoad())},this.itemError=function(u){s.onError!==void 0&&s.onError(u)},this.resolveURL=function(u){return u=u.normalize("NFC"),c?c(u):u},this.setURLModifier=function(u){return c=u,this},this.addHandler=function(u,h){return l.push(u,h),this},this.removeHandler=function(u){let h=l.indexOf(u);return h!==-1&&l.splice(h,2),this},this.getHandler=function(u){for(let h=0,f=l.length;h<f;h+=2){let d=l[h],m=l[h+1];if(d.global&&(d.lastIndex=0),d.test(u))return m}return null},this.abort=function(){return this.abortController.abort(),this._abortController=null,this}}get abortController(){return this._abortController||(this._abortController=new AbortController),this._abortController}},q0=new zc,Vc=class{constructor(e){this.manager=e!==void 0?e:q0,this.crossOrigin="anonymous",this.withCredentials=!1,this.path="",this.resourcePath="",this.requestHeader={},this.priority="auto",this.cache="default",typeof __THREE_DEVTOOLS__<"u"&&__THREE_DEVTOOLS__.dispatchEvent(new CustomEvent("observe",{detail:this}))}load(){}loadAsync(e,t){let n=this;return new Promise(function(s,r){n.load(e,s,t,r)})}parse(){}setCrossOrigin(e){return this.crossOrigin=e,this}setWithCredentials(e){return this.withCredentials=e,this}setPath(e){return this.path=e,this}setResourcePath(e){return this.resourcePath=e,this}setRequestHeader(e){return this.requestHeader=e,this}setPriority(e){return this.priority=e,this}setCache(e){return this.cache=e,this}abort(){return this}};Vc.DEFAULT_MATERIAL_NAME="__DEFAULT";var Aa=class extends Rn{static registerNode(e){this.prototype._lightNode=e}constructor(e,t=1){super(),this.isLight=!0,this.type="Light",this.color=new et(e),this.intensity=t}copy(e,t){return super.copy(e,t),this.color.copy(e.color),this.intensity=e.intensity,this}toJSON(e){let t=super.toJSON(e);return t.object.color=this.color.getHex(),t.object.intensity=this.intensity,t}},Ea=class extends Aa{constructor(e,t,n){super(e,n),this.isHemisphereLight=!0,this.type="HemisphereLight",this.position.copy(Rn.DEFAULT_UP),this.updateMatrix(),this.groundColor=new et(t)}copy(e,t){return super.copy(e,t),this.groundColor.copy(e.groundColor),this}toJSON(e){let t=super.toJSON(e);return t.object.groundColor=this.groundColor.getHex(),t}},Rf=new Dt,i0=new U,s0=new U,Gc=class{constructor(e){this.camera=e,this.intensity=1,this.bias=0,this.biasNode=null,this.normalBias=0,this.radius=1,this.blurSamples=8,this.mapSize=new He(512,512),this.mapType=jn,this.map=null,this.mapPass=null,this.matrix=new Dt,this.autoUpdate=!0,this.needsUpdate=!1,this._frustum=new ks,this._frameExtents=new He(1,1),this._viewportCount=1,this._viewports=[new Et(0,0,1,1)]}getViewportCount(){return this._viewportCount}getCamera(){return this.camera}getFrustum(){return this._frustum}updateMatrices(e){let t=this.camera;i0.setFromMatrixPosition(e.matrixWorld),t.position.copy(i0),s0.setFromMatrixPosition(e.target.matrixWorld),t.lookAt(s0),t.updateMatrixWorld(),this._updateMatrix(t,this.matrix,this._frustum)}_updateMatrix(e,t,n,s){Rf.multiplyMatrices(e.projectionMatrix,e.matrixWorldInverse),n.setFromProjectionMatrix(Rf,e.coordinateSystem,e.reversedDepth);let r=this._frameExtents,o=s?s.z/r.x:1,a=s?s.w/r.y:1,c=s?s.x/r.x:0,l=s?s.y/r.y:0;e.coordinateSystem===co||e.reversedDepth?t.set(.5*o,0,0,.5*o+c,0,.5*a,0,.5*a+l,0,0,1,0,0,0,0,1):t.set(.5*o,0,0,.5*o+c,0,.5*a,0,.5*a+l,0,0,.5,.5,0,0,0,1),t.multiply(Rf)}getViewport(e){return this._viewports[e]}getFrameExtents(){return this._frameExtents}dispose(){this.map&&this.map.dispose(),this.mapPass&&this.mapPass.dispose()}copy(e){return this.camera=e.camera.clone(),this.intensity=e.intensity,this.bias=e.bias,this.radius=e.radius,this.autoUpdate=e.autoUpdate,this.needsUpdate=e.needsUpdate,this.normalBias=e.normalBias,this.blurSamples=e.blurSamples,this.mapSize.copy(e.mapSize),this.mapType=e.mapType,this.biasNode=e.biasNode,this}clone(){return new this.constructor().copy(this)}toJSON(){let e={};return e.intensity=this.intensity,e.bias=this.bias,e.normalBias=this.normalBias,e.radius=this.radius,e.blurSamples=this.blurSamples,e.mapSize=this.mapSize.toArray(),e.mapType=this.mapType,e.camera=this.camera.toJSON(!1).object,delete e.camera.matrix,e}},Kl=new U,jl=new Zi,qi=new U,Ta=class extends Rn{constructor(){super(),this.isCamera=!0,this.type="Camera",this.matrixWorldInverse=new Dt,this.projectionMatrix=new Dt,this.projectionMatrixInverse=new Dt,this.coordinateSystem=yi,this._reversedDepth=!1}get reversedDepth(){return this._reversedDepth}copy(e,t){return super.copy(e,t),this.matrixWorldInverse.copy(e.matrixWorldInverse),this.projectionMatrix.copy(e.projectionMatrix),this.projectionMatrixInverse.copy(e.projectionMatrixInverse),this.coordinateSystem=e.coordinateSystem,this}getWorldDirection(e){return super.getWorldDirection(e).negate()}updateMatrixWorld(e){super.updateMatrixWorld(e),this.matrixWorld.decompose(Kl,jl,qi),qi.x===1&&qi.y===1&&qi.z===1?this.matrixWorldInverse.copy(this.matrixWorld).invert():this.matrixWorldInverse.compose(Kl,jl,qi.set(1,1,1)).invert()}updateWorldMatrix(e,t,n=!1){super.updateWorldMatrix(e,t,n),this.matrixWorld.decompose(Kl,jl,qi),qi.x===1&&qi.y===1&&qi.z===1?this.matrixWorldInverse.copy(this.matrixWorld).invert():this.matrixWorldInverse.compose(Kl,jl,qi.set(1,1,1)).invert()}clone(){return new this.constructor().copy(this)}},Bs=new U,r0=new He,o0=new He,Yn=class extends Ta{constructor(e=50,t=1,n=.1,s=2e3){super(),this.isPerspectiveCamera=!0,this.type="PerspectiveCamera",this.fov=e,this.zoom=1,this.near=n,this.far=s,this.focus=10,this.aspect=t,this.view=null,this.filmGauge=35,this.filmOffset=0,this.updateProjectionMatrix()}copy(e,t){return super.copy(e,t),this.fov=e.fov,this.zoom=e.zoom,this.near=e.near,this.far=e.far,this.focus=e.focus,this.aspect=e.aspect,this.view=e.view===null?null:Object.assign({},e.view),this.filmGauge=e.filmGauge,this.filmOffset=e.filmOffset,this}setFocalLength(e){let t=.5*this.getFilmHeight()/e;this.fov=uo*2*Math.atan(t),this.updateProjectionMatrix()}getFocalLength(){let e=Math.tan(oo*.5*this.fov);return .5*this.getFilmHeight()/e}getEffectiveFOV(){return uo*2*Math.atan(Math.tan(oo*.5*this.fov)/this.zoom)}getFilmWidth(){return this.filmGauge*Math.min(this.aspect,1)}getFilmHeight(){return this.filmGauge/Math.max(this.aspect,1)}getViewBounds(e,t,n){Bs.set(-1,-1,.5).applyMatrix4(this.projectionMatrixInverse),t.set(Bs.x,Bs.y).multiplyScalar(-e/Bs.z),Bs.set(1,1,.5).applyMatrix4(this.projectionMatrixInverse),n.set(Bs.x,Bs.y).multiplyScalar(-e/Bs.z)}getViewSize(e,t){return this.getViewBounds(e,r0,o0),t.subVectors(o0,r0)}setViewOffset(e,t,n,s,r,o){this.aspect=e/t,this.view===null&&(this.view={enabled:!0,fullWidth:1,fullHeight:1,offsetX:0,offsetY:0,width:1,height:1}),this.view.enabled=!0,this.view.fullWidth=e,this.view.fullHeight=t,this.view.offsetX=n,this.view.offsetY=s,this.view.width=r,this.view.height=o,this.updateProjectionMatrix()}clearViewOffset(){this.view!==null&&(this.view.enabled=!1),this.updateProjectionMatrix()}updateProjectionMatrix(){let e=this.near,t=e*Math.tan(oo*.5*this.fov)/this.zoom,n=2*t,s=this.aspect*n,r=-.5*s,o=this.view;if(this.view!==null&&this.view.enabled){let c=o.fullWidth,l=o.fullHeight;r+=o.offsetX*s/c,t-=o.offsetY*n/l,s*=o.width/c,n*=o.height/l}let a=this.filmOffset;a!==0&&(r+=e*a/this.getFilmWidth()),this.projectionMatrix.makePerspective(r,r+s,t,t-n,e,this.far,this.coordinateSystem,this.reversedDepth),this.projectionMatrixInverse.copy(this.projectionMatrix).invert()}toJSON(e){let t=super.toJSON(e);return t.object.fov=this.fov,t.object.zoom=this.zoom,t.object.near=this.near,t.object.far=this.far,t.object.focus=this.focus,t.object.aspect=this.aspect,this.view!==null&&(t.object.view=Object.assign({},this.view)),t.object.filmGauge=this.filmGauge,t.object.filmOffset=this.filmOffset,t}};var Ca=class extends Ta{constructor(e=-1,t=1,n=1,s=-1,r=.1,o=2e3){super(),this.isOrthographicCamera=!0,this.type="OrthographicCamera",this.zoom=1,this.view=null,this.left=e,this.right=t,this.top=n,this.bottom=s,this.near=r,this.far=o,this.updateProjectionMatrix()}copy(e,t){return super.copy(e,t),this.left=e.left,this.right=e.right,this.top=e.top,this.bottom=e.bottom,this.near=e.near,this.far=e.far,this.zoom=e.zoom,this.view=e.view===null?null:Object.assign({},e.view),this}setViewOffset(e,t,n,s,r,o){this.view===null&&(this.view={enabled:!0,fullWidth:1,fullHeight:1,offsetX:0,offsetY:0,width:1,height:1}),this.view.enabled=!0,this.view.fullWidth=e,this.view.fullHeight=t,this.view.offsetX=n,this.view.offsetY=s,this.view.width=r,this.view.height=o,this.updateProjectionMatrix()}clearViewOffset(){this.view!==null&&(this.view.enabled=!1),this.updateProjectionMatrix()}updateProjectionMatrix(){let e=(this.right-this.left)/(2*this.zoom),t=(this.top-this.bottom)/(2*this.zoom),n=(this.right+this.left)/2,s=(this.top+this.bottom)/2,r=n-e,o=n+e,a=s+t,c=s-t;if(this.view!==null&&this.view.enabled){let l=(this.right-this.left)/this.view.fullWidth/this.zoom,u=(this.top-this.bottom)/this.view.fullHeight/this.zoom;r+=l*this.view.offsetX,o=r+l*this.view.width,a-=u*this.view.offsetY,c=a-u*this.view.height}this.projectionMatrix.makeOrthographic(r,o,a,c,this.near,this.far,this.coordinateSystem,this.reversedDepth),this.projectionMatrixInverse.copy(this.projectionMatrix).invert()}toJSON(e){let t=super.toJSON(e);return t.object.zoom=this.zoom,t.object.left=this.left,t.object.right=this.right,t.object.top=this.top,t.object.bottom=this.bottom,t.object.near=this.near,t.object.far=this.far,this.view!==null&&(t.object.view=Object.assign({},this.view)),t}},Uf=class extends Gc{constructor(){super(new Ca(-5,5,5,-5,.5,500)),this.isDirectionalLightShadow=!0}},Ra=class extends Aa{constructor(e,t){super(e,t),this.isDirectionalLight=!0,this.type="DirectionalLight",this.position.copy(Rn.DEFAULT_UP),this.updateMatrix(),this.target=new Rn,this.shadow=new Uf}dispose(){super.dispose(),this.shadow.dispose()}copy(e){return super.copy(e),this.target=e.target.clone(),this.shadow=e.shadow.clone(),this}toJSON(e){let t=super.toJSON(e);return t.object.shadow=this.shadow.toJSON(),t.object.target=this.target.uuid,t}};var Pa=class extends nn{constructor(){super(),this.isInstancedBufferGeometry=!0,this.type="InstancedBufferGeometry",this.instanceCount=1/0}copy(e){return super.copy(e),this.instanceCount=e.instanceCount,this}toJSON(){let e=super.toJSON();return e.instanceCount=this.instanceCount,e.isInstancedBufferGeometry=!0,e}};var no=-90,io=1,xo=class extends Rn{constructor(e,t,n){super(),this.type="CubeCamera",this.renderTarget=n,this.coordinateSystem=null,this.activeMipmapLevel=0;let s=new Yn(no,io,e,t);s.layers=this.layers,this.add(s);let r=new Yn(no,io,e,t);r.layers=this.layers,this.add(r);let o=new Yn(no,io,e,t);o.layers=this.layers,this.add(o);let a=new Yn(no,io,e,t);a.layers=this.layers,this.add(a);let c=new Yn(no,io,e,t);c.layers=this.layers,this.add(c);let l=new Yn(no,io,e,t);l.layers=this.layers,this.add(l)}updateCoordinateSystem(){let e=this.coordinateSystem,t=this.children.concat(),[n,s,r,o,a,c]=t;for(let l of t)this.remove(l);if(e===yi)n.up.set(0,1,0),n.lookAt(1,0,0),s.up.set(0,1,0),s.lookAt(-1,0,0),r.up.set(0,0,-1),r.lookAt(0,1,0),o.up.set(0,0,1),o.lookAt(0,-1,0),a.up.set(0,1,0),a.lookAt(0,0,1),c.up.set(0,1,0),c.lookAt(0,0,-1);else if(e===co)n.up.set(0,-1,0),n.lookAt(-1,0,0),s.up.set(0,-1,0),s.lookAt(1,0,0),r.up.set(0,0,1),r.lookAt(0,1,0),o.up.set(0,0,-1),o.lookAt(0,-1,0),a.up.set(0,-1,0),a.lookAt(0,0,1),c.up.set(0,-1,0),c.lookAt(0,0,-1);else throw new Error("THREE.CubeCamera.updateCoordinateSystem(): Invalid coordinate system: "+e);for(let l of t)this.add(l),l.updateMatrixWorld()}update(e,t){this.parent===null&&this.updateMatrixWorld();let{renderTarget:n,activeMipmapLevel:s}=this;this.coordinateSystem!==e.coordinateSystem&&(this.coordinateSystem=e.coordinateSystem,this.updateCoordinateSystem());let[r,o,a,c,l,u]=this.children,h=e.getRenderTarget(),f=e.getActiveCubeFace(),d=e.getActiveMipmapLevel(),m=e.xr.enabled;e.xr.enabled=!1;let _=n.texture.mipmapsAutoUpdate;n.texture.mipmapsAutoUpdate=!1;let p=!1;e.isWebGLRenderer===!0?p=e.state.buffers.depth.getReversed():p=e.reversedDepthBuffer,e.setRenderTarget(n,0,s),p&&e.autoClear===!1&&e.clearDepth(),e.render(t,r),e.setRenderTarget(n,1,s),p&&e.autoClear===!1&&e.clearDepth(),e.render(t,o),e.setRenderTarget(n,2,s),p&&e.autoClear===!1&&e.clearDepth(),e.render(t,a),e.setRenderTarget(n,3,s),p&&e.autoClear===!1&&e.clearDepth(),e.render(t,c),e.setRenderTarget(n,4,s),p&&e.autoClear===!1&&e.clearDepth(),e.render(t,l),n.texture.mipmapsAutoUpdate=_,e.setRenderTarget(n,5,s),p&&e.autoClear===!1&&e.clearDepth(),e.render(t,u),e.setRenderTarget(h,f,d),e.xr.enabled=m,n.texture.needsPMREMUpdate=!0}},Hc=class extends Yn{constructor(e=[]){super(),this.isArrayCamera=!0,this.isMultiViewCamera=!1,this.cameras=e,this.perCameraFrustumCulled=!1}};var _d="\\[\\]\\.:\\/",MS=new RegExp("["+_d+"]","g"),xd="[^"+_d+"]",bS="[^"+_d.replace("\\.","")+"]",wS=/((?:WC+[\/:])*)/.source.replace("WC",xd),AS=/(WCOD+)?/.source.replace("WCOD",bS),ES=/(?:\.(WC+)(?:\[(.+)\])?)?/.source.replace("WC",xd),TS=/\.(WC+)(?:\[(.+)\])?/.source.replace("WC",xd),CS=new RegExp("^"+wS+AS+ES+TS+"$"),RS=["material","materials","bones","map"],Ff=class{constructor(e,t,n){let s=n||Ht.parseTrackName(t);this._targetGroup=e,this._bindings=e.subscribe_(t,s)}getValue(e,t){this.bind();let n=this._targetGroup.nCachedObjects_,s=this._bindings[n];s!==void 0&&s.getValue(e,t)}setValue(e,t){let n=this._bindings;for(let s=this._targetGroup.nCachedObjects_,r=n.length;s!==r;++s)n[s].setValue(e,t)}bind(){let e=this._bindings;for(let t=this._targetGroup.nCachedObjects_,n=e.length;t!==n;++t)e[t].bind()}unbind(){let e=this._bindings;for(let t=this._targetGroup.nCachedObjects_,n=e.length;t!==n;++t)e[t].unbind()}},Ht=class i{constructor(e,t,n){this.path=t,this.parsedPath=n||i.parseTrackName(t),this.node=i.findNode(e,this.parsedPath.nodeName),this.rootNode=e,this.getValue=this._getValue_unbound,this.setValue=this._setValue_unbound}static create(e,t,n){return e&&e.isAnimationObjectGroup?new i.Composite(e,t,n):new i(e,t,n)}static sanitizeNodeName(e){return e.replace(/\s/g,"_").replace(MS,"")}static parseTrackName(e){let t=CS.exec(e);if(t===null)throw new Error("THREE.PropertyBinding: Cannot parse trackName: "+e);let n={nodeName:t[2],objectName:t[3],objectIndex:t[4],propertyName:t[5],propertyIndex:t[6]},s=n.nodeName&&n.nodeName.lastIndexOf(".");if(s!==void 0&&s!==-1){let r=n.nodeName.substring(s+1);RS.indexOf(r)!==-1&&(n.nodeName=n.nodeName.substring(0,s),n.objectName=r)}if(n.propertyName===null||n.propertyName.length===0)throw new Error("THREE.PropertyBinding: can not parse propertyName from trackName: "+e);return n}static findNode(e,t){if(t===void 0||t===""||t==="."||t===-1||t===e.name||t===e.uuid)return e;if(e.skeleton){let n=e.skeleton.getBoneByName(t);if(n!==void 0)return n}if(e.children){let n=function(r){for(let o=0;o<r.length;o++){let a=r[o];if(a.name===t||a.uuid===t)return a;let c=n(a.children);if(c)return c}return null},s=n(e.children);if(s)return s}return null}_getValue_unavailable(){}_setValue_unavailable(){}_getValue_direct(e,t){e[t]=this.targetObject[this.propertyName]}_getValue_array(e,t){let n=this.resolvedProperty;for(let s=0,r=n.length;s!==r;++s)e[t++]=n[s]}_getValue_arrayElement(e,t){e[t]=this.resolvedProperty[this.propertyIndex]}_getValue_toArray(e,t){this.resolvedProperty.toArray(e,t)}_setValue_direct(e,t){this.targetObject[this.propertyName]=e[t]}_setValue_direct_setNeedsUpdate(e,t){this.targetObject[this.propertyName]=e[t],this.targetObject.needsUpdate=!0}_setValue_direct_setMatrixWorldNeedsUpdate(e,t){this.targetObject[this.propertyName]=e[t],this.targetObject.matrixWorldNeedsUpdate=!0}_setValue_array(e,t){let n=this.resolvedProperty;for(let s=0,r=n.length;s!==r;++s)n[s]=e[t++]}_setValue_array_setNeedsUpdate(e,t){let n=this.resolvedProperty;for(let s=0,r=n.length;s!==r;++s)n[s]=e[t++];this.targetObject.needsUpdate=!0}_setValue_array_setMatrixWorldNeedsUpdate(e,t){let n=this.resolvedProperty;for(let s=0,r=n.length;s!==r;++s)n[s]=e[t++];this.targetObject.matrixWorldNeedsUpdate=!0}_setValue_arrayElement(e,t){this.resolvedProperty[this.propertyIndex]=e[t]}_setValue_arrayElement_setNeedsUpdate(e,t){this.resolvedProperty[this.propertyIndex]=e[t],this.targetObject.needsUpdate=!0}_setValue_arrayElement_setMatrixWorldNeedsUpdate(e,t){this.resolvedProperty[this.propertyIndex]=e[t],this.targetObject.matrixWorldNeedsUpdate=!0}_setValue_fromArray(e,t){this.resolvedProperty.fromArray(e,t)}_setValue_fromArray_setNeedsUpdate(e,t){this.resolvedProperty.fromArray(e,t),this.targetObject.needsUpdate=!0}_setValue_fromArray_setMatrixWorldNeedsUpdate(e,t){this.resolvedProperty.fromArray(e,t),this.targetObject.matrixWorldNeedsUpdate=!0}_getValue_unbound(e,t){this.bind(),this.getValue(e,t)}_setValue_unbound(e,t){this.bind(),this.setValue(e,t)}bind(){let e=this.node,t=this.parsedPath,n=t.objectName,s=t.propertyName,r=t.propertyIndex;if(e||(e=i.findNode(this.rootNode,t.nodeName),this.node=e),this.getValue=this._getValue_unavailable,this.setValue=this._setValue_unavailable,!e){Ye("PropertyBinding: No target node found for track: "+this.path+".");return}if(n){let l=t.objectIndex;switch(n){case"materials":if(!e.material){Qe("PropertyBinding: Can not bind to material as node does not have a material.",this);return}if(!e.material.materials){Qe("PropertyBinding: Can not bind to material.materials as node.material does not have a materials array.",this);return}e=e.material.materials;break;case"bones":if(!e.skeleton){Qe("PropertyBinding: Can not bind to bones as node does not have a skeleton.",this);return}e=e.skeleton.bones;for(let u=0;u<e.length;u++)if(e[u].name===l){l=u;break}break;case"map":if("map"in e){e=e.map;break}if(!e.material){Qe("PropertyBinding: Can not bind to material as node does not have a material.",this);return}if(!e.material.map){Qe("PropertyBinding: Can not bind to material.map as node.material does not have a map.",this);return}e=e.material.map;break;default:if(e[n]===void 0){Qe("PropertyBinding: Can not bind to objectName of node undefined.",this);return}e=e[n]}if(l!==void 0){if(e[l]===void 0){Qe("PropertyBinding: Trying to bind to objectIndex of objectName, but is undefined.",this,e);return}e=e[l]}}let o=e[s];if(o===void 0){let l=t.nodeName;Qe("PropertyBinding: Trying to update property for track: "+l+"."+s+" but it wasn't found.",e);return}let a=this.Versioning.None;this.targetObject=e,e.isMaterial===!0?a=this.Versioning.NeedsUpdate:e.isObject3D===!0&&(a=this.Versioning.MatrixWorldNeedsUpdate);let c=this.BindingType.Direct;if(r!==void 0){if(s==="morphTargetInfluences"){if(!e.geometry){Qe("PropertyBinding: Can not bind to morphTargetInfluences because node does not have a geometry.",this);return}if(!e.geometry.morphAttributes){Qe("PropertyBinding: Can not bind to morphTargetInfluences because node does not have a geometry.morphAttributes.",this);return}e.morphTargetDictionary[r]!==void 0&&(r=e.morphTargetDictionary[r])}c=this.BindingType.ArrayElement,this.resolvedProperty=o,this.propertyIndex=r}else o.fromArray!==void 0&&o.toArray!==void 0?(c=this.BindingType.HasFromToArray,this.resolvedProperty=o):Array.isArray(o)?(c=this.BindingType.EntireArray,this.resolvedProperty=o):this.propertyName=s;this.getValue=this.GetterByBindingType[c],this.setValue=this.SetterByBindingTypeAndVersioning[c][a]}unbind(){this.node=null,this.getValue=this._getValue_unbound,this.setValue=this._setValue_unbound}};Ht.Composite=Ff;Ht.prototype.BindingType={Direct:0,EntireArray:1,ArrayElement:2,HasFromToArray:3};Ht.prototype.Versioning={None:0,NeedsUpdate:1,MatrixWorldNeedsUpdate:2};Ht.prototype.GetterByBindingType=[Ht.prototype._getValue_direct,Ht.prototype._getValue_array,Ht.prototype._getValue_arrayElement,Ht.prototype._getValue_toArray];Ht.prototype.SetterByBindingTypeAndVersioning=[[Ht.prototype._setValue_direct,Ht.prototype._setValue_direct_setNeedsUpdate,Ht.prototype._setValue_direct_setMatrixWorldNeedsUpdate],[Ht.prototype._setValue_array,Ht.prototype._setValue_array_setNeedsUpdate,Ht.prototype._setValue_array_setMatrixWorldNeedsUpdate],[Ht.prototype._setValue_arrayElement,Ht.prototype._setValue_arrayElement_setNeedsUpdate,Ht.prototype._setValue_arrayElement_setMatrixWorldNeedsUpdate],[Ht.prototype._setValue_fromArray,Ht.prototype._setValue_fromArray_setNeedsUpdate,Ht.prototype._setValue_fromArray_setMatrixWorldNeedsUpdate]];var NE=new Float32Array(1);var Ws=class extends mc{constructor(e,t,n=1){super(e,t),this.isInstancedInterleavedBuffer=!0,this.meshPerAttribute=n}copy(e){return super.copy(e),this.meshPerAttribute=e.meshPerAttribute,this}clone(e){let t=super.clone(e);return t.meshPerAttribute=this.meshPerAttribute,t}toJSON(e){let t=super.toJSON(e);return t.isInstancedInterleavedBuffer=!0,t.meshPerAttribute=this.meshPerAttribute,t}};var wd=class wd{constructor(e,t,n,s){this.elements=[1,0,0,1],e!==void 0&&this.set(e,t,n,s)}identity(){return this.set(1,0,0,1),this}fromArray(e,t=0){for(let n=0;n<4;n++)this.elements[n]=e[n+t];return this}set(e,t,n,s){let r=this.elements;return r[0]=e,r[2]=t,r[1]=n,r[3]=s,this}};wd.prototype.isMatrix2=!0;var Of=wd;var a0=new U,Ql=new U,so=new U,ro=new U,Pf=new U,PS=new U,IS=new U,Ia=class{constructor(e=new U,t=new U){this.start=e,this.end=t}set(e,t){return this.start.copy(e),this.end.copy(t),this}copy(e){return this.start.copy(e.start),this.end.copy(e.end),this}getCenter(e){return e.addVectors(this.start,this.end).multiplyScalar(.5)}delta(e){return e.subVectors(this.end,this.start)}distanceSq(){return this.start.distanceToSquared(this.end)}distance(){return this.start.distanceTo(this.end)}at(e,t){return this.delta(t).multiplyScalar(e).add(this.start)}closestPointToPointParameter(e,t){a0.subVectors(e,this.start),Ql.subVectors(this.end,this.start);let n=Ql.dot(Ql);if(n===0)return 0;let r=Ql.dot(a0)/n;return t&&(r=ot(r,0,1)),r}closestPointToPoint(e,t,n){let s=this.closestPointToPointParameter(e,t);return this.delta(n).multiplyScalar(s).add(this.start)}distanceSqToLine3(e,t=PS,n=IS){let s=10000000000000001e-32,r,o,a=this.start,c=e.start,l=this.end,u=e.end;so.subVectors(l,a),ro.subVectors(u,c),Pf.subVectors(a,c);let h=so.dot(so),f=ro.dot(ro),d=ro.dot(Pf);if(h<=s&&f<=s)return t.copy(a),n.copy(c),t.distanceToSquared(n);if(h<=s)r=0,o=d/f,o=ot(o,0,1);else{let m=so.dot(Pf);if(f<=s)o=0,r=ot(-m/h,0,1);else{let _=so.dot(ro),p=h*f-_*_;p!==0?r=ot((_*d-m*f)/p,0,1):r=0,o=(_*r+d)/f,o<0?(o=0,r=ot(-m/h,0,1)):o>1&&(o=1,r=ot((_-m)/h,0,1))}}return t.copy(a).addScaledVector(so,r),n.copy(c).addScaledVector(ro,o),t.distanceToSquared(n)}applyMatrix4(e){return this.start.applyMatrix4(e),this.end.applyMatrix4(e),this}equals(e){return e.start.equals(this.start)&&e.end.equals(this.end)}clone(){return new this.constructor().copy(this)}};var La=class extends mo{constructor(e=10,t=10,n=4473924,s=8947848){n=new et(n),s=new et(s);let r=t/2,o=e/t,a=e/2,c=[],l=[];for(let f=0,d=0,m=-a;f<=t;f++,m+=o){c.push(-a,0,m,a,0,m),c.push(m,0,-a,m,0,a);let _=f===r?n:s;_.toArray(l,d),d+=3,_.toArray(l,d),d+=3,_.toArray(l,d),d+=3,_.toArray(l,d),d+=3}let u=new nn;u.setAttribute("position",new yt(c,3)),u.setAttribute("color",new yt(l,3));let h=new cr({vertexColors:!0,toneMapped:!1});super(u,h),this.type="GridHelper"}dispose(){super.dispose(),this.geometry.dispose(),this.material.dispose()}};function yd(i,e,t,n){let s=LS(n);switch(t){case nd:return i*e;case sd:return i*e/s.components*s.byteLength;case jc:return i*e/s.components*s.byteLength;case qs:return i*e*2/s.components*s.byteLength;case Qc:return i*e*2/s.components*s.byteLength;case id:return i*e*3/s.components*s.byteLength;case Oi:return i*e*4/s.components*s.byteLength;case eh:return i*e*4/s.components*s.byteLength;case Ua:case Fa:return Math.floor((i+3)/4)*Math.floor((e+3)/4)*8;case Oa:case Ba:return Math.floor((i+3)/4)*Math.floor((e+3)/4)*16;case nh:case sh:return Math.max(i,16)*Math.max(e,8)/4;case th:case ih:return Math.max(i,8)*Math.max(e,8)/2;case rh:case oh:case lh:case ch:return Math.floor((i+3)/4)*Math.floor((e+3)/4)*8;case ah:case ka:case hh:return Math.floor((i+3)/4)*Math.floor((e+3)/4)*16;case uh:return Math.floor((i+3)/4)*Math.floor((e+3)/4)*16;case fh:return Math.floor((i+4)/5)*Math.floor((e+3)/4)*16;case dh:return Math.floor((i+4)/5)*Math.floor((e+4)/5)*16;case ph:return Math.floor((i+5)/6)*Math.floor((e+4)/5)*16;case mh:return Math.floor((i+5)/6)*Math.floor((e+5)/6)*16;case gh:return Math.floor((i+7)/8)*Math.floor((e+4)/5)*16;case _h:return Math.floor((i+7)/8)*Math.floor((e+5)/6)*16;case xh:return Math.floor((i+7)/8)*Math.floor((e+7)/8)*16;case yh:return Math.floor((i+9)/10)*Math.floor((e+4)/5)*16;case vh:return Math.floor((i+9)/10)*Math.floor((e+5)/6)*16;case Sh:return Math.floor((i+9)/10)*Math.floor((e+7)/8)*16;case Mh:return Math.floor((i+9)/10)*Math.floor((e+9)/10)*16;case bh:return Math.floor((i+11)/12)*Math.floor((e+9)/10)*16;case wh:return Math.floor((i+11)/12)*Math.floor((e+11)/12)*16;case Ah:case Eh:case Th:return Math.ceil(i/4)*Math.ceil(e/4)*16;case Ch:case Rh:return Math.ceil(i/4)*Math.ceil(e/4)*8;case za:case Ph:return Math.ceil(i/4)*Math.ceil(e/4)*16}throw new Error(`Unable to determine texture byte length for ${t} format.`)}function LS(i){switch(i){case jn:case jf:return{byteLength:1,components:1};case Mo:case Qf:case Fi:return{byteLength:2,components:1};case Jc:case Kc:return{byteLength:2,components:4};case Ni:case Zc:case Ui:return{byteLength:4,components:1};case ed:case td:return{byteLength:4,components:3}}throw new Error(`THREE.TextureUtils: Unknown texture type ${i}.`)}typeof __THREE_DEVTOOLS__<"u"&&__THREE_DEVTOOLS__.dispatchEvent(new CustomEvent("register",{detail:{revision:"187"}}));typeof window<"u"&&(window.__THREE__?Ye("WARNING: Multiple instances of Three.js being imported."):window.__THREE__="187");/**
+ * @license
+ * Copyright 2010-2026 Three.js Authors
+ * SPDX-License-Identifier: MIT
+ */function p_(){let i=null,e=!1,t=null,n=null;function s(r,o){n=i.requestAnimationFrame(s),t(r,o)}return{start:function(){e!==!0&&t!==null&&i!==null&&(n=i.requestAnimationFrame(s),e=!0)},stop:function(){i!==null&&i.cancelAnimationFrame(n),e=!1},setAnimationLoop:function(r){t=r},setContext:function(r){i=r}}}function NS(i){let e=new WeakMap;function t(a,c){let l=a.array,u=a.usage,h=l.byteLength,f=i.createBuffer();i.bindBuffer(c,f),i.bufferData(c,l,u),a.onUploadCallback();let d;if(l instanceof Float32Array)d=i.FLOAT;else if(typeof Float16Array<"u"&&l instanceof Float16Array)d=i.HALF_FLOAT;else if(l instanceof Uint16Array)a.isFloat16BufferAttribute?d=i.HALF_FLOAT:d=i.UNSIGNED_SHORT;else if(l instanceof Int16Array)d=i.SHORT;else if(l instanceof Uint32Array)d=i.UNSIGNED_INT;else if(l instanceof Int32Array)d=i.INT;else if(l instanceof Int8Array)d=i.BYTE;else if(l instanceof Uint8Array)d=i.UNSIGNED_BYTE;else if(l instanceof Uint8ClampedArray)d=i.UNSIGNED_BYTE;else throw new Error("THREE.WebGLAttributes: Unsupported buffer data format: "+l);return{buffer:f,type:d,bytesPerElement:l.BYTES_PER_ELEMENT,version:a.version,size:h}}function n(a,c,l){let u=c.array,h=c.updateRanges;if(i.bindBuffer(l,a),h.length===0)i.bufferSubData(l,0,u);else{h.sort((d,m)=>d.start-m.start);let f=0;for(let d=1;d<h.length;d++){let m=h[f],_=h[d];_.start<=m.start+m.count+1?m.count=Math.max(m.count,_.start+_.count-m.start):(++f,h[f]=_)}h.length=f+1;for(let d=0,m=h.length;d<m;d++){let _=h[d];i.bufferSubData(l,_.start*u.BYTES_PER_ELEMENT,u,_.start,_.count)}c.clearUpdateRanges()}c.onUploadCallback()}function s(a){return a.isInterleavedBufferAttribute&&(a=a.data),e.get(a)}function r(a){a.isInterleavedBufferAttribute&&(a=a.data);let c=e.get(a);c&&(i.deleteBuffer(c.buffer),e.delete(a))}function o(a,c){if(a.isInterleavedBufferAttribute&&(a=a.data),a.isGLBufferAttribute){let u=e.get(a);(!u||u.version<a.version)&&e.set(a,{buffer:a.buffer,type:a.type,bytesPerElement:a.elementSize,version:a.version});return}let l=e.get(a);if(l===void 0)e.set(a,t(a,c));else if(l.version<a.version){if(l.size!==a.array.byteLength)throw new Error("THREE.WebGLAttributes: The size of the buffer attribute's array buffer does not match the original size. Resizing buffer attributes is not supported.");n(l.buffer,a,c),l.version=a.version}}return{get:s,remove:r,update:o}}var US=`#ifdef USE_ALPHAHASH
+	if ( diffuseColor.a < getAlphaHashThreshold( vPosition ) ) discard;
+#endif`,FS=`#ifdef USE_ALPHAHASH
+	const float ALPHA_HASH_SCALE = 0.05;
+	float hash2D( vec2 value ) {
+		return fract( 1.0e4 * sin( 17.0 * value.x + 0.1 * value.y ) * ( 0.1 + abs( sin( 13.0 * value.y + value.x ) ) ) );
+	}
+	float hash3D( vec3 value ) {
+		return hash2D( vec2( hash2D( value.xy ), value.z ) );
+	}
+	float getAlphaHashThreshold( vec3 position ) {
+		float maxDeriv = max(
+			length( dFdx( position.xyz ) ),
+			length( dFdy( position.xyz ) )
+		);
+		float pixScale = 1.0 / ( ALPHA_HASH_SCALE * maxDeriv );
+		vec2 pixScales = vec2(
+			exp2( floor( log2( pixScale ) ) ),
+			exp2( ceil( log2( pixScale ) ) )
+		);
+		vec2 alpha = vec2(
+			hash3D( floor( pixScales.x * position.xyz ) ),
+			hash3D( floor( pixScales.y * position.xyz ) )
+		);
+		float lerpFactor = fract( log2( pixScale ) );
+		float x = ( 1.0 - lerpFactor ) * alpha.x + lerpFactor * alpha.y;
+		float a = min( lerpFactor, 1.0 - lerpFactor );
+		vec3 cases = vec3(
+			x * x / ( 2.0 * a * ( 1.0 - a ) ),
+			( x - 0.5 * a ) / ( 1.0 - a ),
+			1.0 - ( ( 1.0 - x ) * ( 1.0 - x ) / ( 2.0 * a * ( 1.0 - a ) ) )
+		);
+		float threshold = ( x < ( 1.0 - a ) )
+			? ( ( x < a ) ? cases.x : cases.y )
+			: cases.z;
+		return clamp( threshold , 1.0e-6, 1.0 );
+	}
+#endif`,OS=`#ifdef USE_ALPHAMAP
+	diffuseColor.a *= texture2D( alphaMap, vAlphaMapUv ).g;
+#endif`,BS=`#ifdef USE_ALPHAMAP
+	uniform sampler2D alphaMap;
+#endif`,kS=`#ifdef USE_ALPHATEST
+	#ifdef ALPHA_TO_COVERAGE
+	diffuseColor.a = smoothstep( alphaTest, alphaTest + fwidth( diffuseColor.a ), diffuseColor.a );
+	if ( diffuseColor.a == 0.0 ) discard;
+	#else
+	if ( diffuseColor.a < alphaTest ) discard;
+	#endif
+#endif`,zS=`#ifdef USE_ALPHATEST
+	uniform float alphaTest;
+#endif`,VS=`#ifdef USE_AOMAP
+	float ambientOcclusion = ( texture2D( aoMap, vAoMapUv ).r - 1.0 ) * aoMapIntensity + 1.0;
+	reflectedLight.indirectDiffuse *= ambientOcclusion;
+	#if defined( USE_CLEARCOAT ) 
+		clearcoatSpecularIndirect *= ambientOcclusion;
+	#endif
+	#if defined( USE_SHEEN ) 
+		sheenSpecularIndirect *= ambientOcclusion;
+	#endif
+	#if defined( USE_ENVMAP ) && defined( STANDARD )
+		float dotNV = saturate( dot( geometryNormal, geometryViewDir ) );
+		reflectedLight.indirectSpecular *= computeSpecularOcclusion( dotNV, ambientOcclusion, material.roughness );
+	#endif
+#endif`,GS=`#ifdef USE_AOMAP
+	uniform sampler2D aoMap;
+	uniform float aoMapIntensity;
+#endif`,HS=`#ifdef USE_BATCHING
+	#if ! defined( GL_ANGLE_multi_draw )
+	#define gl_DrawID _gl_DrawID
+	uniform int _gl_DrawID;
+	#endif
+	uniform highp sampler2D batchingTexture;
+	uniform highp usampler2D batchingIdTexture;
+	mat4 getBatchingMatrix( const in float i ) {
+		int size = textureSize( batchingTexture, 0 ).x;
+		int j = int( i ) * 4;
+		int x = j % size;
+		int y = j / size;
+		vec4 v1 = texelFetch( batchingTexture, ivec2( x, y ), 0 );
+		vec4 v2 = texelFetch( batchingTexture, ivec2( x + 1, y ), 0 );
+		vec4 v3 = texelFetch( batchingTexture, ivec2( x + 2, y ), 0 );
+		vec4 v4 = texelFetch( batchingTexture, ivec2( x + 3, y ), 0 );
+		return mat4( v1, v2, v3, v4 );
+	}
+	float getIndirectIndex( const in int i ) {
+		int size = textureSize( batchingIdTexture, 0 ).x;
+		int x = i % size;
+		int y = i / size;
+		return float( texelFetch( batchingIdTexture, ivec2( x, y ), 0 ).r );
+	}
+#endif
+#ifdef USE_BATCHING_COLOR
+	uniform sampler2D batchingColorTexture;
+	vec4 getBatchingColor( const in float i ) {
+		int size = textureSize( batchingColorTexture, 0 ).x;
+		int j = int( i );
+		int x = j % size;
+		int y = j / size;
+		return texelFetch( batchingColorTexture, ivec2( x, y ), 0 );
+	}
+#endif`,WS=`#ifdef USE_BATCHING
+	mat4 batchingMatrix = getBatchingMatrix( getIndirectIndex( gl_DrawID ) );
+#endif`,XS=`vec3 transformed = vec3( position );
+#ifdef USE_ALPHAHASH
+	vPosition = vec3( position );
+#endif`,qS=`vec3 objectNormal = vec3( normal );
+#ifdef USE_TANGENT
+	vec3 objectTangent = vec3( tangent.xyz );
+#endif`,YS=`float G_BlinnPhong_Implicit( ) {
+	return 0.25;
+}
+float D_BlinnPhong( const in float shininess, const in float dotNH ) {
+	return RECIPROCAL_PI * ( shininess * 0.5 + 1.0 ) * pow( dotNH, shininess );
+}
+vec3 BRDF_BlinnPhong( const in vec3 lightDir, const in vec3 viewDir, const in vec3 normal, const in vec3 specularColor, const in float shininess ) {
+	vec3 halfDir = normalize( lightDir + viewDir );
+	float dotNH = saturate( dot( normal, halfDir ) );
+	float dotVH = saturate( dot( viewDir, halfDir ) );
+	vec3 F = F_Schlick( specularColor, 1.0, dotVH );
+	float G = G_BlinnPhong_Implicit( );
+	float D = D_BlinnPhong( shininess, dotNH );
+	return F * ( G * D );
+} // validated`,$S=`#ifdef USE_IRIDESCENCE
+	const mat3 XYZ_TO_REC709 = mat3(
+		 3.2404542, -0.9692660,  0.0556434,
+		-1.5371385,  1.8760108, -0.2040259,
+		-0.4985314,  0.0415560,  1.0572252
+	);
+	vec3 Fresnel0ToIor( vec3 fresnel0 ) {
+		vec3 sqrtF0 = sqrt( fresnel0 );
+		return ( vec3( 1.0 ) + sqrtF0 ) / ( vec3( 1.0 ) - sqrtF0 );
+	}
+	vec3 IorToFresnel0( vec3 transmittedIor, float incidentIor ) {
+		return pow2( ( transmittedIor - vec3( incidentIor ) ) / ( transmittedIor + vec3( incidentIor ) ) );
+	}
+	float IorToFresnel0( float transmittedIor, float incidentIor ) {
+		return pow2( ( transmittedIor - incidentIor ) / ( transmittedIor + incidentIor ));
+	}
+	vec3 evalSensitivity( float OPD, vec3 shift ) {
+		float phase = 2.0 * PI * OPD * 1.0e-9;
+		vec3 val = vec3( 5.4856e-13, 4.4201e-13, 5.2481e-13 );
+		vec3 pos = vec3( 1.6810e+06, 1.7953e+06, 2.2084e+06 );
+		vec3 var = vec3( 4.3278e+09, 9.3046e+09, 6.6121e+09 );
+		vec3 xyz = val * sqrt( 2.0 * PI * var ) * cos( pos * phase + shift ) * exp( - pow2( phase ) * var );
+		xyz.x += 9.7470e-14 * sqrt( 2.0 * PI * 4.5282e+09 ) * cos( 2.2399e+06 * phase + shift[ 0 ] ) * exp( - 4.5282e+09 * pow2( phase ) );
+		xyz /= 1.0685e-7;
+		vec3 rgb = XYZ_TO_REC709 * xyz;
+		return rgb;
+	}
+	vec3 evalIridescence( float outsideIOR, float eta2, float cosTheta1, float thinFilmThickness, vec3 baseF0 ) {
+		vec3 I;
+		float iridescenceIOR = mix( outsideIOR, eta2, smoothstep( 0.0, 0.03, thinFilmThickness ) );
+		float sinTheta2Sq = pow2( outsideIOR / iridescenceIOR ) * ( 1.0 - pow2( cosTheta1 ) );
+		float cosTheta2Sq = 1.0 - sinTheta2Sq;
+		if ( cosTheta2Sq < 0.0 ) {
+			return vec3( 1.0 );
+		}
+		float cosTheta2 = sqrt( cosTheta2Sq );
+		float R0 = IorToFresnel0( iridescenceIOR, outsideIOR );
+		float R12 = F_Schlick( R0, 1.0, cosTheta1 );
+		float T121 = 1.0 - R12;
+		float phi12 = 0.0;
+		if ( iridescenceIOR < outsideIOR ) phi12 = PI;
+		float phi21 = PI - phi12;
+		vec3 baseIOR = Fresnel0ToIor( clamp( baseF0, 0.0, 0.9999 ) );		vec3 R1 = IorToFresnel0( baseIOR, iridescenceIOR );
+		vec3 R23 = F_Schlick( R1, 1.0, cosTheta2 );
+		vec3 phi23 = vec3( 0.0 );
+		if ( baseIOR[ 0 ] < iridescenceIOR ) phi23[ 0 ] = PI;
+		if ( baseIOR[ 1 ] < iridescenceIOR ) phi23[ 1 ] = PI;
+		if ( baseIOR[ 2 ] < iridescenceIOR ) phi23[ 2 ] = PI;
+		float OPD = 2.0 * iridescenceIOR * thinFilmThickness * cosTheta2;
+		vec3 phi = vec3( phi21 ) + phi23;
+		vec3 R123 = clamp( R12 * R23, 1e-5, 0.9999 );
+		vec3 r123 = sqrt( R123 );
+		vec3 Rs = pow2( T121 ) * R23 / ( vec3( 1.0 ) - R123 );
+		vec3 C0 = R12 + Rs;
+		I = C0;
+		vec3 Cm = Rs - T121;
+		for ( int m = 1; m <= 2; ++ m ) {
+			Cm *= r123;
+			vec3 Sm = 2.0 * evalSensitivity( float( m ) * OPD, float( m ) * phi );
+			I += Cm * Sm;
+		}
+		return max( I, vec3( 0.0 ) );
+	}
+#endif`,ZS=`#ifdef USE_BUMPMAP
+	uniform sampler2D bumpMap;
+	uniform float bumpScale;
+	vec2 dHdxy_fwd() {
+		vec2 dSTdx = dFdx( vBumpMapUv );
+		vec2 dSTdy = dFdy( vBumpMapUv );
+		float Hll = bumpScale * texture2D( bumpMap, vBumpMapUv ).x;
+		float dBx = bumpScale * texture2D( bumpMap, vBumpMapUv + dSTdx ).x - Hll;
+		float dBy = bumpScale * texture2D( bumpMap, vBumpMapUv + dSTdy ).x - Hll;
+		return vec2( dBx, dBy );
+	}
+	vec3 perturbNormalArb( vec3 surf_pos, vec3 surf_norm, vec2 dHdxy, float faceDirection ) {
+		vec3 vSigmaX = normalize( dFdx( surf_pos.xyz ) );
+		vec3 vSigmaY = normalize( dFdy( surf_pos.xyz ) );
+		vec3 vN = surf_norm;
+		vec3 R1 = cross( vSigmaY, vN );
+		vec3 R2 = cross( vN, vSigmaX );
+		float fDet = dot( vSigmaX, R1 ) * faceDirection;
+		vec3 vGrad = sign( fDet ) * ( dHdxy.x * R1 + dHdxy.y * R2 );
+		return normalize( abs( fDet ) * surf_norm - vGrad );
+	}
+#endif`,JS=`#if NUM_CLIPPING_PLANES > 0
+	vec4 plane;
+	#ifdef ALPHA_TO_COVERAGE
+		float distanceToPlane, distanceGradient;
+		float clipOpacity = 1.0;
+		#pragma unroll_loop_start
+		for ( int i = 0; i < UNION_CLIPPING_PLANES; i ++ ) {
+			plane = clippingPlanes[ i ];
+			distanceToPlane = - dot( vClipPosition, plane.xyz ) + plane.w;
+			distanceGradient = fwidth( distanceToPlane ) / 2.0;
+			clipOpacity *= smoothstep( - distanceGradient, distanceGradient, distanceToPlane );
+			if ( clipOpacity == 0.0 ) discard;
+		}
+		#pragma unroll_loop_end
+		#if UNION_CLIPPING_PLANES < NUM_CLIPPING_PLANES
+			float unionClipOpacity = 1.0;
+			#pragma unroll_loop_start
+			for ( int i = UNION_CLIPPING_PLANES; i < NUM_CLIPPING_PLANES; i ++ ) {
+				plane = clippingPlanes[ i ];
+				distanceToPlane = - dot( vClipPosition, plane.xyz ) + plane.w;
+				distanceGradient = fwidth( distanceToPlane ) / 2.0;
+				unionClipOpacity *= 1.0 - smoothstep( - distanceGradient, distanceGradient, distanceToPlane );
+			}
+			#pragma unroll_loop_end
+			clipOpacity *= 1.0 - unionClipOpacity;
+		#endif
+		diffuseColor.a *= clipOpacity;
+		if ( diffuseColor.a == 0.0 ) discard;
+	#else
+		#pragma unroll_loop_start
+		for ( int i = 0; i < UNION_CLIPPING_PLANES; i ++ ) {
+			plane = clippingPlanes[ i ];
+			if ( dot( vClipPosition, plane.xyz ) > plane.w ) discard;
+		}
+		#pragma unroll_loop_end
+		#if UNION_CLIPPING_PLANES < NUM_CLIPPING_PLANES
+			bool clipped = true;
+			#pragma unroll_loop_start
+			for ( int i = UNION_CLIPPING_PLANES; i < NUM_CLIPPING_PLANES; i ++ ) {
+				plane = clippingPlanes[ i ];
+				clipped = ( dot( vClipPosition, plane.xyz ) > plane.w ) && clipped;
+			}
+			#pragma unroll_loop_end
+			if ( clipped ) discard;
+		#endif
+	#endif
+#endif`,KS=`#if NUM_CLIPPING_PLANES > 0
+	varying vec3 vClipPosition;
+	uniform vec4 clippingPlanes[ NUM_CLIPPING_PLANES ];
+#endif`,jS=`#if NUM_CLIPPING_PLANES > 0
+	varying vec3 vClipPosition;
+#endif`,QS=`#if NUM_CLIPPING_PLANES > 0
+	vClipPosition = - mvPosition.xyz;
+#endif`,eM=`#if defined( USE_COLOR ) || defined( USE_COLOR_ALPHA )
+	diffuseColor *= vColor;
+#endif`,tM=`#if defined( USE_COLOR ) || defined( USE_COLOR_ALPHA )
+	varying vec4 vColor;
+#endif`,nM=`#if defined( USE_COLOR ) || defined( USE_COLOR_ALPHA ) || defined( USE_INSTANCING_COLOR ) || defined( USE_BATCHING_COLOR )
+	varying vec4 vColor;
+#endif`,iM=`#if defined( USE_COLOR ) || defined( USE_COLOR_ALPHA ) || defined( USE_INSTANCING_COLOR ) || defined( USE_BATCHING_COLOR )
+	vColor = vec4( 1.0 );
+#endif
+#ifdef USE_COLOR_ALPHA
+	vColor *= color;
+#elif defined( USE_COLOR )
+	vColor.rgb *= color;
+#endif
+#ifdef USE_INSTANCING_COLOR
+	vColor.rgb *= instanceColor.rgb;
+#endif
+#ifdef USE_BATCHING_COLOR
+	vColor *= getBatchingColor( getIndirectIndex( gl_DrawID ) );
+#endif`,sM=`#define PI 3.141592653589793
+#define PI2 6.283185307179586
+#define PI_HALF 1.5707963267948966
+#define RECIPROCAL_PI 0.3183098861837907
+#define RECIPROCAL_PI2 0.15915494309189535
+#define EPSILON 1e-6
+#ifndef saturate
+#define saturate( a ) clamp( a, 0.0, 1.0 )
+#endif
+#define whiteComplement( a ) ( 1.0 - saturate( a ) )
+float pow2( const in float x ) { return x*x; }
+vec3 pow2( const in vec3 x ) { return x*x; }
+float pow3( const in float x ) { return x*x*x; }
+float pow4( const in float x ) { float x2 = x*x; return x2*x2; }
+float max3( const in vec3 v ) { return max( max( v.x, v.y ), v.z ); }
+float average( const in vec3 v ) { return dot( v, vec3( 0.3333333 ) ); }
+highp float rand( const in vec2 uv ) {
+	const highp float a = 12.9898, b = 78.233, c = 43758.5453;
+	highp float dt = dot( uv.xy, vec2( a,b ) ), sn = mod( dt, PI );
+	return fract( sin( sn ) * c );
+}
+#ifdef HIGH_PRECISION
+	float precisionSafeLength( vec3 v ) { return length( v ); }
+#else
+	float precisionSafeLength( vec3 v ) {
+		float maxComponent = max3( abs( v ) );
+		return length( v / maxComponent ) * maxComponent;
+	}
+#endif
+struct IncidentLight {
+	vec3 color;
+	vec3 direction;
+	bool visible;
+};
+struct ReflectedLight {
+	vec3 directDiffuse;
+	vec3 directSpecular;
+	vec3 indirectDiffuse;
+	vec3 indirectSpecular;
+};
+#ifdef USE_ALPHAHASH
+	varying vec3 vPosition;
+#endif
+vec3 transformDirection( in vec3 dir, in mat4 matrix ) {
+	return normalize( ( matrix * vec4( dir, 0.0 ) ).xyz );
+}
+#define inverseTransformDirection transformDirectionByInverseViewMatrix
+vec3 transformNormalByInverseViewMatrix( in vec3 normal, in mat4 viewMatrix ) {
+	return normalize( ( vec4( normal, 0.0 ) * viewMatrix ).xyz );
+}
+vec3 transformDirectionByInverseViewMatrix( in vec3 dir, in mat4 viewMatrix ) {
+	return normalize( ( vec4( dir, 0.0 ) * viewMatrix ).xyz );
+}
+bool isPerspectiveMatrix( mat4 m ) {
+	return m[ 2 ][ 3 ] == - 1.0;
+}
+vec2 equirectUv( in vec3 dir ) {
+	float u = atan( dir.z, dir.x ) * RECIPROCAL_PI2 + 0.5;
+	float v = asin( clamp( dir.y, - 1.0, 1.0 ) ) * RECIPROCAL_PI + 0.5;
+	return vec2( u, v );
+}
+vec3 BRDF_Lambert( const in vec3 diffuseColor ) {
+	return RECIPROCAL_PI * diffuseColor;
+}
+vec3 F_Schlick( const in vec3 f0, const in float f90, const in float dotVH ) {
+	float fresnel = exp2( ( - 5.55473 * dotVH - 6.98316 ) * dotVH );
+	return f0 * ( 1.0 - fresnel ) + ( f90 * fresnel );
+}
+float F_Schlick( const in float f0, const in float f90, const in float dotVH ) {
+	float fresnel = exp2( ( - 5.55473 * dotVH - 6.98316 ) * dotVH );
+	return f0 * ( 1.0 - fresnel ) + ( f90 * fresnel );
+} // validated`,rM=`vec3 transformedNormal = objectNormal;
+#ifdef USE_TANGENT
+	vec3 transformedTangent = objectTangent;
+#endif
+#ifdef USE_BATCHING
+	mat3 bm = mat3( batchingMatrix );
+	transformedNormal /= vec3( dot( bm[ 0 ], bm[ 0 ] ), dot( bm[ 1 ], bm[ 1 ] ), dot( bm[ 2 ], bm[ 2 ] ) );
+	transformedNormal = bm * transformedNormal;
+	#ifdef USE_TANGENT
+		transformedTangent = bm * transformedTangent;
+	#endif
+#endif
+#ifdef USE_INSTANCING
+	mat3 im = mat3( instanceMatrix );
+	transformedNormal /= vec3( dot( im[ 0 ], im[ 0 ] ), dot( im[ 1 ], im[ 1 ] ), dot( im[ 2 ], im[ 2 ] ) );
+	transformedNormal = im * transformedNormal;
+	#ifdef USE_TANGENT
+		transformedTangent = im * transformedTangent;
+	#endif
+#endif
+transformedNormal = normalMatrix * transformedNormal;
+#ifdef FLIP_SIDED
+	transformedNormal = - transformedNormal;
+#endif
+#ifdef USE_TANGENT
+	transformedTangent = ( modelViewMatrix * vec4( transformedTangent, 0.0 ) ).xyz;
+#endif`,oM=`#ifdef USE_DISPLACEMENTMAP
+	uniform sampler2D displacementMap;
+	uniform float displacementScale;
+	uniform float displacementBias;
+#endif`,aM=`#ifdef USE_DISPLACEMENTMAP
+	transformed += normalize( objectNormal ) * ( texture2D( displacementMap, vDisplacementMapUv ).x * displacementScale + displacementBias );
+#endif`,lM=`#ifdef USE_EMISSIVEMAP
+	vec4 emissiveColor = texture2D( emissiveMap, vEmissiveMapUv );
+	#ifdef DECODE_VIDEO_TEXTURE_EMISSIVE
+		emissiveColor = sRGBTransferEOTF( emissiveColor );
+	#endif
+	totalEmissiveRadiance *= emissiveColor.rgb;
+#endif`,cM=`#ifdef USE_EMISSIVEMAP
+	uniform sampler2D emissiveMap;
+#endif`,hM="gl_FragColor = linearToOutputTexel( gl_FragColor );",uM=`vec4 LinearTransferOETF( in vec4 value ) {
+	return value;
+}
+vec4 sRGBTransferEOTF( in vec4 value ) {
+	return vec4( mix( pow( value.rgb * 0.9478672986 + vec3( 0.0521327014 ), vec3( 2.4 ) ), value.rgb * 0.0773993808, vec3( lessThanEqual( value.rgb, vec3( 0.04045 ) ) ) ), value.a );
+}
+vec4 sRGBTransferOETF( in vec4 value ) {
+	return vec4( mix( pow( value.rgb, vec3( 0.41666 ) ) * 1.055 - vec3( 0.055 ), value.rgb * 12.92, vec3( lessThanEqual( value.rgb, vec3( 0.0031308 ) ) ) ), value.a );
+}`,fM=`#ifdef USE_ENVMAP
+	#ifdef ENV_WORLDPOS
+		vec3 cameraToFrag;
+		if ( isOrthographic ) {
+			cameraToFrag = normalize( vec3( - viewMatrix[ 0 ][ 2 ], - viewMatrix[ 1 ][ 2 ], - viewMatrix[ 2 ][ 2 ] ) );
+		} else {
+			cameraToFrag = normalize( vWorldPosition - cameraPosition );
+		}
+		vec3 worldNormal = transformNormalByInverseViewMatrix( normal, viewMatrix );
+		#ifdef ENVMAP_MODE_REFLECTION
+			vec3 reflectVec = reflect( cameraToFrag, worldNormal );
+		#else
+			vec3 reflectVec = refract( cameraToFrag, worldNormal, refractionRatio );
+		#endif
+	#else
+		vec3 reflectVec = vReflect;
+	#endif
+	#ifdef ENVMAP_TYPE_CUBE
+		vec4 envColor = textureCube( envMap, envMapRotation * reflectVec );
+		#ifdef ENVMAP_BLENDING_MULTIPLY
+			outgoingLight = mix( outgoingLight, outgoingLight * envColor.xyz, specularStrength * reflectivity );
+		#elif defined( ENVMAP_BLENDING_MIX )
+			outgoingLight = mix( outgoingLight, envColor.xyz, specularStrength * reflectivity );
+		#elif defined( ENVMAP_BLENDING_ADD )
+			outgoingLight += envColor.xyz * specularStrength * reflectivity;
+		#endif
+	#endif
+#endif`,dM=`#ifdef USE_ENVMAP
+	uniform float envMapIntensity;
+	uniform mat3 envMapRotation;
+	uniform samplerCube envMap;
+	#ifdef ENVMAP_TYPE_PMREM
+		float roughnessToMip( const in float roughness ) {
+			float r = clamp( roughness, 0.0, 1.0 );
+			return ENVMAP_MAX_LOD * r * ( 2.0 - r );
+		}
+	#endif
+#endif`,pM=`#ifdef USE_ENVMAP
+	uniform float reflectivity;
+	#if defined( USE_BUMPMAP ) || defined( USE_NORMALMAP ) || defined( PHONG ) || defined( LAMBERT )
+		#define ENV_WORLDPOS
+	#endif
+	#ifdef ENV_WORLDPOS
+		varying vec3 vWorldPosition;
+		uniform float refractionRatio;
+	#else
+		varying vec3 vReflect;
+	#endif
+#endif`,mM=`#ifdef USE_ENVMAP
+	#if defined( USE_BUMPMAP ) || defined( USE_NORMALMAP ) || defined( PHONG ) || defined( LAMBERT )
+		#define ENV_WORLDPOS
+	#endif
+	#ifdef ENV_WORLDPOS
+		
+		varying vec3 vWorldPosition;
+	#else
+		varying vec3 vReflect;
+		uniform float refractionRatio;
+	#endif
+#endif`,gM=`#ifdef USE_ENVMAP
+	#ifdef ENV_WORLDPOS
+		vWorldPosition = worldPosition.xyz;
+	#else
+		vec3 cameraToVertex;
+		if ( isOrthographic ) {
+			cameraToVertex = normalize( vec3( - viewMatrix[ 0 ][ 2 ], - viewMatrix[ 1 ][ 2 ], - viewMatrix[ 2 ][ 2 ] ) );
+		} else {
+			cameraToVertex = normalize( worldPosition.xyz - cameraPosition );
+		}
+		vec3 worldNormal = transformNormalByInverseViewMatrix( transformedNormal, viewMatrix );
+		#ifdef ENVMAP_MODE_REFLECTION
+			vReflect = reflect( cameraToVertex, worldNormal );
+		#else
+			vReflect = refract( cameraToVertex, worldNormal, refractionRatio );
+		#endif
+	#endif
+#endif`,_M=`#ifdef USE_FOG
+	vFogDepth = - mvPosition.z;
+#endif`,xM=`#ifdef USE_FOG
+	varying float vFogDepth;
+#endif`,yM=`#ifdef USE_FOG
+	#ifdef FOG_EXP2
+		float fogFactor = 1.0 - exp( - fogDensity * fogDensity * vFogDepth * vFogDepth );
+	#else
+		float fogFactor = smoothstep( fogNear, fogFar, vFogDepth );
+	#endif
+	gl_FragColor.rgb = mix( gl_FragColor.rgb, fogColor, fogFactor );
+#endif`,vM=`#ifdef USE_FOG
+	uniform vec3 fogColor;
+	varying float vFogDepth;
+	#ifdef FOG_EXP2
+		uniform float fogDensity;
+	#else
+		uniform float fogNear;
+		uniform float fogFar;
+	#endif
+#endif`,SM=`#ifdef USE_GRADIENTMAP
+	uniform sampler2D gradientMap;
+#endif
+vec3 getGradientIrradiance( vec3 normal, vec3 lightDirection ) {
+	float dotNL = dot( normal, lightDirection );
+	vec2 coord = vec2( dotNL * 0.5 + 0.5, 0.0 );
+	#ifdef USE_GRADIENTMAP
+		return vec3( texture2D( gradientMap, coord ).r );
+	#else
+		vec2 fw = fwidth( coord ) * 0.5;
+		return mix( vec3( 0.7 ), vec3( 1.0 ), smoothstep( 0.7 - fw.x, 0.7 + fw.x, coord.x ) );
+	#endif
+}`,MM=`#ifdef USE_LIGHTMAP
+	uniform sampler2D lightMap;
+	uniform float lightMapIntensity;
+#endif`,bM=`LambertMaterial material;
+material.diffuseColor = diffuseColor.rgb;
+material.specularStrength = specularStrength;`,wM=`varying vec3 vViewPosition;
+struct LambertMaterial {
+	vec3 diffuseColor;
+	float specularStrength;
+};
+void RE_Direct_Lambert( const in IncidentLight directLight, const in vec3 geometryPosition, const in vec3 geometryNormal, const in vec3 geometryViewDir, const in vec3 geometryClearcoatNormal, const in LambertMaterial material, inout ReflectedLight reflectedLight ) {
+	float dotNL = saturate( dot( geometryNormal, directLight.direction ) );
+	vec3 irradiance = dotNL * directLight.color;
+	reflectedLight.directDiffuse += irradiance * BRDF_Lambert( material.diffuseColor );
+}
+void RE_IndirectDiffuse_Lambert( const in vec3 irradiance, const in vec3 geometryPosition, const in vec3 geometryNormal, const in vec3 geometryViewDir, const in vec3 geometryClearcoatNormal, const in LambertMaterial material, inout ReflectedLight reflectedLight ) {
+	reflectedLight.indirectDiffuse += irradiance * BRDF_Lambert( material.diffuseColor );
+}
+#define RE_Direct				RE_Direct_Lambert
+#define RE_IndirectDiffuse		RE_IndirectDiffuse_Lambert`,AM=`uniform bool receiveShadow;
+uniform vec3 ambientLightColor;
+#if defined( USE_LIGHT_PROBES )
+	uniform vec3 lightProbe[ 9 ];
+#endif
+vec3 shGetIrradianceAt( in vec3 normal, in vec3 shCoefficients[ 9 ] ) {
+	float x = normal.x, y = normal.y, z = normal.z;
+	vec3 result = shCoefficients[ 0 ] * 0.886227;
+	result += shCoefficients[ 1 ] * 2.0 * 0.511664 * y;
+	result += shCoefficients[ 2 ] * 2.0 * 0.511664 * z;
+	result += shCoefficients[ 3 ] * 2.0 * 0.511664 * x;
+	result += shCoefficients[ 4 ] * 2.0 * 0.429043 * x * y;
+	result += shCoefficients[ 5 ] * 2.0 * 0.429043 * y * z;
+	result += shCoefficients[ 6 ] * ( 0.743125 * z * z - 0.247708 );
+	result += shCoefficients[ 7 ] * 2.0 * 0.429043 * x * z;
+	result += shCoefficients[ 8 ] * 0.429043 * ( x * x - y * y );
+	return result;
+}
+vec3 getLightProbeIrradiance( const in vec3 lightProbe[ 9 ], const in vec3 normal ) {
+	vec3 worldNormal = transformNormalByInverseViewMatrix( normal, viewMatrix );
+	vec3 irradiance = shGetIrradianceAt( worldNormal, lightProbe );
+	return irradiance;
+}
+vec3 getAmbientLightIrradiance( const in vec3 ambientLightColor ) {
+	vec3 irradiance = ambientLightColor;
+	return irradiance;
+}
+float getDistanceAttenuation( const in float lightDistance, const in float cutoffDistance, const in float decayExponent ) {
+	float distanceFalloff = 1.0 / max( pow( lightDistance, decayExponent ), 0.01 );
+	if ( cutoffDistance > 0.0 ) {
+		distanceFalloff *= pow2( saturate( 1.0 - pow4( lightDistance / cutoffDistance ) ) );
+	}
+	return distanceFalloff;
+}
+float getSpotAttenuation( const in float coneCosine, const in float penumbraCosine, const in float angleCosine ) {
+	return smoothstep( coneCosine, penumbraCosine, angleCosine );
+}
+#if NUM_SUN_LIGHTS > 0
+	struct SunLight {
+		vec3 direction;
+		vec3 color;
+	};
+	uniform SunLight sunLights[ NUM_SUN_LIGHTS ];
+	void getSunLightInfo( const in SunLight sunLight, out IncidentLight light ) {
+		light.color = sunLight.color;
+		light.direction = sunLight.direction;
+		light.visible = true;
+	}
+#endif
+#if NUM_DIR_LIGHTS > 0
+	struct DirectionalLight {
+		vec3 direction;
+		vec3 color;
+	};
+	uniform DirectionalLight directionalLights[ NUM_DIR_LIGHTS ];
+	void getDirectionalLightInfo( const in DirectionalLight directionalLight, out IncidentLight light ) {
+		light.color = directionalLight.color;
+		light.direction = directionalLight.direction;
+		light.visible = true;
+	}
+#endif
+#if NUM_POINT_LIGHTS > 0
+	struct PointLight {
+		vec3 position;
+		vec3 color;
+		float distance;
+		float decay;
+	};
+	uniform PointLight pointLights[ NUM_POINT_LIGHTS ];
+	void getPointLightInfo( const in PointLight pointLight, const in vec3 geometryPosition, out IncidentLight light ) {
+		vec3 lVector = pointLight.position - geometryPosition;
+		light.direction = normalize( lVector );
+		float lightDistance = length( lVector );
+		light.color = pointLight.color;
+		light.color *= getDistanceAttenuation( lightDistance, pointLight.distance, pointLight.decay );
+		light.visible = ( light.color != vec3( 0.0 ) );
+	}
+#endif
+#if NUM_SPOT_LIGHTS > 0
+	struct SpotLight {
+		vec3 position;
+		vec3 direction;
+		vec3 color;
+		float distance;
+		float decay;
+		float coneCos;
+		float penumbraCos;
+	};
+	uniform SpotLight spotLights[ NUM_SPOT_LIGHTS ];
+	void getSpotLightInfo( const in SpotLight spotLight, const in vec3 geometryPosition, out IncidentLight light ) {
+		vec3 lVector = spotLight.position - geometryPosition;
+		light.direction = normalize( lVector );
+		float angleCos = dot( light.direction, spotLight.direction );
+		float spotAttenuation = getSpotAttenuation( spotLight.coneCos, spotLight.penumbraCos, angleCos );
+		if ( spotAttenuation > 0.0 ) {
+			float lightDistance = length( lVector );
+			light.color = spotLight.color * spotAttenuation;
+			light.color *= getDistanceAttenuation( lightDistance, spotLight.distance, spotLight.decay );
+			light.visible = ( light.color != vec3( 0.0 ) );
+		} else {
+			light.color = vec3( 0.0 );
+			light.visible = false;
+		}
+	}
+#endif
+#if NUM_RECT_AREA_LIGHTS > 0
+	struct RectAreaLight {
+		vec3 color;
+		vec3 position;
+		vec3 halfWidth;
+		vec3 halfHeight;
+	};
+	uniform sampler2D ltc_1;	uniform sampler2D ltc_2;
+	uniform RectAreaLight rectAreaLights[ NUM_RECT_AREA_LIGHTS ];
+#endif
+#if NUM_HEMI_LIGHTS > 0
+	struct HemisphereLight {
+		vec3 direction;
+		vec3 skyColor;
+		vec3 groundColor;
+	};
+	uniform HemisphereLight hemisphereLights[ NUM_HEMI_LIGHTS ];
+	vec3 getHemisphereLightIrradiance( const in HemisphereLight hemiLight, const in vec3 normal ) {
+		float dotNL = dot( normal, hemiLight.direction );
+		float hemiDiffuseWeight = 0.5 * dotNL + 0.5;
+		vec3 irradiance = mix( hemiLight.groundColor, hemiLight.skyColor, hemiDiffuseWeight );
+		return irradiance;
+	}
+#endif
+#include <lightprobes_pars_fragment>`,EM=`#ifdef USE_ENVMAP
+	vec3 getIBLIrradiance( const in vec3 normal ) {
+		#ifdef ENVMAP_TYPE_PMREM
+			vec3 worldNormal = transformNormalByInverseViewMatrix( normal, viewMatrix );
+			vec4 envMapColor = textureLod( envMap, envMapRotation * worldNormal, ENVMAP_MAX_LOD );
+			return PI * envMapColor.rgb * envMapIntensity;
+		#else
+			return vec3( 0.0 );
+		#endif
+	}
+	vec3 getIBLRadiance( const in vec3 viewDir, const in vec3 normal, const in float roughness ) {
+		#ifdef ENVMAP_TYPE_PMREM
+			vec3 reflectVec = reflect( - viewDir, normal );
+			reflectVec = normalize( mix( reflectVec, normal, pow4( roughness ) ) );
+			reflectVec = transformDirectionByInverseViewMatrix( reflectVec, viewMatrix );
+			vec4 envMapColor = textureLod( envMap, envMapRotation * reflectVec, roughnessToMip( roughness ) );
+			return envMapColor.rgb * envMapIntensity;
+		#else
+			return vec3( 0.0 );
+		#endif
+	}
+	#ifdef USE_RETROREFLECTION
+		vec3 getIBLRetroRadiance( const in vec3 viewDir, const in vec3 normal, const in float roughness ) {
+			#ifdef ENVMAP_TYPE_PMREM
+				vec3 retroVec = normalize( mix( viewDir, normal, pow4( roughness ) ) );
+				retroVec = transformDirectionByInverseViewMatrix( retroVec, viewMatrix );
+				vec4 envMapColor = textureLod( envMap, envMapRotation * retroVec, roughnessToMip( roughness ) );
+				return envMapColor.rgb * envMapIntensity;
+			#else
+				return vec3( 0.0 );
+			#endif
+		}
+	#endif
+	#ifdef USE_ANISOTROPY
+		vec3 getIBLAnisotropyRadiance( const in vec3 viewDir, const in vec3 normal, const in float roughness, const in vec3 bitangent, const in float anisotropy ) {
+			#ifdef ENVMAP_TYPE_PMREM
+				vec3 bentNormal = cross( bitangent, viewDir );
+				bentNormal = normalize( cross( bentNormal, bitangent ) );
+				bentNormal = normalize( mix( bentNormal, normal, pow2( pow2( 1.0 - anisotropy * ( 1.0 - roughness ) ) ) ) );
+				return getIBLRadiance( viewDir, bentNormal, roughness );
+			#else
+				return vec3( 0.0 );
+			#endif
+		}
+		#ifdef USE_RETROREFLECTION
+			vec3 getIBLAnisotropyRetroRadiance( const in vec3 viewDir, const in vec3 normal, const in float roughness, const in vec3 bitangent, const in float anisotropy ) {
+				#ifdef ENVMAP_TYPE_PMREM
+					vec3 bentNormal = cross( bitangent, viewDir );
+					bentNormal = normalize( cross( bentNormal, bitangent ) );
+					bentNormal = normalize( mix( bentNormal, normal, pow2( pow2( 1.0 - anisotropy * ( 1.0 - roughness ) ) ) ) );
+					return getIBLRetroRadiance( viewDir, bentNormal, roughness );
+				#else
+					return vec3( 0.0 );
+				#endif
+			}
+		#endif
+	#endif
+#endif`,TM=`ToonMaterial material;
+material.diffuseColor = diffuseColor.rgb;`,CM=`varying vec3 vViewPosition;
+struct ToonMaterial {
+	vec3 diffuseColor;
+};
+void RE_Direct_Toon( const in IncidentLight directLight, const in vec3 geometryPosition, const in vec3 geometryNormal, const in vec3 geometryViewDir, const in vec3 geometryClearcoatNormal, const in ToonMaterial material, inout ReflectedLight reflectedLight ) {
+	vec3 irradiance = getGradientIrradiance( geometryNormal, directLight.direction ) * directLight.color;
+	reflectedLight.directDiffuse += irradiance * BRDF_Lambert( material.diffuseColor );
+}
+void RE_IndirectDiffuse_Toon( const in vec3 irradiance, const in vec3 geometryPosition, const in vec3 geometryNormal, const in vec3 geometryViewDir, const in vec3 geometryClearcoatNormal, const in ToonMaterial material, inout ReflectedLight reflectedLight ) {
+	reflectedLight.indirectDiffuse += irradiance * BRDF_Lambert( material.diffuseColor );
+}
+#define RE_Direct				RE_Direct_Toon
+#define RE_IndirectDiffuse		RE_IndirectDiffuse_Toon`,RM=`BlinnPhongMaterial material;
+material.diffuseColor = diffuseColor.rgb;
+material.specularColor = specular;
+material.specularShininess = shininess;
+material.specularStrength = specularStrength;`,PM=`varying vec3 vViewPosition;
+struct BlinnPhongMaterial {
+	vec3 diffuseColor;
+	vec3 specularColor;
+	float specularShininess;
+	float specularStrength;
+};
+void RE_Direct_BlinnPhong( const in IncidentLight directLight, const in vec3 geometryPosition, const in vec3 geometryNormal, const in vec3 geometryViewDir, const in vec3 geometryClearcoatNormal, const in BlinnPhongMaterial material, inout ReflectedLight reflectedLight ) {
+	float dotNL = saturate( dot( geometryNormal, directLight.direction ) );
+	vec3 irradiance = dotNL * directLight.color;
+	reflectedLight.directDiffuse += irradiance * BRDF_Lambert( material.diffuseColor );
+	reflectedLight.directSpecular += irradiance * BRDF_BlinnPhong( directLight.direction, geometryViewDir, geometryNormal, material.specularColor, material.specularShininess ) * material.specularStrength;
+}
+void RE_IndirectDiffuse_BlinnPhong( const in vec3 irradiance, const in vec3 geometryPosition, const in vec3 geometryNormal, const in vec3 geometryViewDir, const in vec3 geometryClearcoatNormal, const in BlinnPhongMaterial material, inout ReflectedLight reflectedLight ) {
+	reflectedLight.indirectDiffuse += irradiance * BRDF_Lambert( material.diffuseColor );
+}
+#define RE_Direct				RE_Direct_BlinnPhong
+#define RE_IndirectDiffuse		RE_IndirectDiffuse_BlinnPhong`,IM=`PhysicalMaterial material;
+material.diffuseColor = diffuseColor.rgb;
+material.diffuseContribution = diffuseColor.rgb * ( 1.0 - metalnessFactor );
+material.metalness = metalnessFactor;
+vec3 dxy = max( abs( dFdx( nonPerturbedNormal ) ), abs( dFdy( nonPerturbedNormal ) ) );
+float geometryRoughness = max( max( dxy.x, dxy.y ), dxy.z );
+material.roughness = max( roughnessFactor, 0.045 );
+material.roughness += geometryRoughness;
+material.roughness = min( material.roughness, 1.0 );
+#ifdef USE_DIFFUSE_ROUGHNESS
+	float diffuseRoughnessFactor = diffuseRoughness;
+	#ifdef USE_DIFFUSE_ROUGHNESSMAP
+		diffuseRoughnessFactor *= texture2D( diffuseRoughnessMap, vDiffuseRoughnessMapUv ).r;
+	#endif
+	material.diffuseRoughness = saturate( diffuseRoughnessFactor );
+#endif
+#ifdef IOR
+	material.ior = ior;
+	#ifdef USE_SPECULAR
+		float specularIntensityFactor = specularIntensity;
+		vec3 specularColorFactor = specularColor;
+		#ifdef USE_SPECULAR_COLORMAP
+			specularColorFactor *= texture2D( specularColorMap, vSpecularColorMapUv ).rgb;
+		#endif
+		#ifdef USE_SPECULAR_INTENSITYMAP
+			specularIntensityFactor *= texture2D( specularIntensityMap, vSpecularIntensityMapUv ).a;
+		#endif
+		material.specularF90 = mix( specularIntensityFactor, 1.0, metalnessFactor );
+	#else
+		float specularIntensityFactor = 1.0;
+		vec3 specularColorFactor = vec3( 1.0 );
+		material.specularF90 = 1.0;
+	#endif
+	material.specularColor = min( pow2( ( material.ior - 1.0 ) / ( material.ior + 1.0 ) ) * specularColorFactor, vec3( 1.0 ) ) * specularIntensityFactor;
+	material.specularColorBlended = mix( material.specularColor, diffuseColor.rgb, metalnessFactor );
+#else
+	material.specularColor = vec3( 0.04 );
+	material.specularColorBlended = mix( material.specularColor, diffuseColor.rgb, metalnessFactor );
+	material.specularF90 = 1.0;
+#endif
+#ifdef USE_CLEARCOAT
+	material.clearcoat = clearcoat;
+	material.clearcoatRoughness = clearcoatRoughness;
+	material.clearcoatF0 = vec3( 0.04 );
+	material.clearcoatF90 = 1.0;
+	#ifdef USE_CLEARCOATMAP
+		material.clearcoat *= texture2D( clearcoatMap, vClearcoatMapUv ).x;
+	#endif
+	#ifdef USE_CLEARCOAT_ROUGHNESSMAP
+		material.clearcoatRoughness *= texture2D( clearcoatRoughnessMap, vClearcoatRoughnessMapUv ).y;
+	#endif
+	material.clearcoat = saturate( material.clearcoat );	material.clearcoatRoughness = max( material.clearcoatRoughness, 0.045 );
+	material.clearcoatRoughness += geometryRoughness;
+	material.clearcoatRoughness = min( material.clearcoatRoughness, 1.0 );
+#endif
+#ifdef USE_DISPERSION
+	material.dispersion = dispersion;
+#endif
+#ifdef USE_RETROREFLECTION
+	material.retroreflectivity = retroreflectivity;
+#endif
+#ifdef USE_IRIDESCENCE
+	material.iridescence = iridescence;
+	material.iridescenceIOR = iridescenceIOR;
+	#ifdef USE_IRIDESCENCEMAP
+		material.iridescence *= texture2D( iridescenceMap, vIridescenceMapUv ).r;
+	#endif
+	#ifdef USE_IRIDESCENCE_THICKNESSMAP
+		material.iridescenceThickness = (iridescenceThicknessMaximum - iridescenceThicknessMinimum) * texture2D( iridescenceThicknessMap, vIridescenceThicknessMapUv ).g + iridescenceThicknessMinimum;
+	#else
+		material.iridescenceThickness = iridescenceThicknessMaximum;
+	#endif
+#endif
+#ifdef USE_SHEEN
+	material.sheenColor = sheenColor;
+	#ifdef USE_SHEEN_COLORMAP
+		material.sheenColor *= texture2D( sheenColorMap, vSheenColorMapUv ).rgb;
+	#endif
+	material.sheenRoughness = clamp( sheenRoughness, 0.0001, 1.0 );
+	#ifdef USE_SHEEN_ROUGHNESSMAP
+		material.sheenRoughness *= texture2D( sheenRoughnessMap, vSheenRoughnessMapUv ).a;
+	#endif
+#endif
+#ifdef USE_ANISOTROPY
+	#ifdef USE_ANISOTROPYMAP
+		mat2 anisotropyMat = mat2( anisotropyVector.x, anisotropyVector.y, - anisotropyVector.y, anisotropyVector.x );
+		vec3 anisotropyPolar = texture2D( anisotropyMap, vAnisotropyMapUv ).rgb;
+		vec2 anisotropyV = anisotropyMat * normalize( 2.0 * anisotropyPolar.rg - vec2( 1.0 ) ) * anisotropyPolar.b;
+	#else
+		vec2 anisotropyV = anisotropyVector;
+	#endif
+	material.anisotropy = length( anisotropyV );
+	if( material.anisotropy == 0.0 ) {
+		anisotropyV = vec2( 1.0, 0.0 );
+	} else {
+		anisotropyV /= material.anisotropy;
+		material.anisotropy = saturate( material.anisotropy );
+	}
+	material.alphaT = mix( pow2( material.roughness ), 1.0, pow2( material.anisotropy ) );
+	material.anisotropyT = tbn[ 0 ] * anisotropyV.x + tbn[ 1 ] * anisotropyV.y;
+	material.anisotropyB = tbn[ 1 ] * anisotropyV.x - tbn[ 0 ] * anisotropyV.y;
+#endif`,LM=`uniform sampler2D dfgLUT;
+struct PhysicalMaterial {
+	vec3 diffuseColor;
+	vec3 diffuseContribution;
+	vec3 specularColor;
+	vec3 specularColorBlended;
+	float roughness;
+	float metalness;
+	float specularF90;
+	float dispersion;
+	vec2 dfg;
+	vec3 multiScatteringCompensation;
+	#ifdef USE_DIFFUSE_ROUGHNESS
+		float diffuseRoughness;
+	#endif
+	#ifdef USE_RETROREFLECTION
+		float retroreflectivity;
+	#endif
+	#ifdef USE_CLEARCOAT
+		float clearcoat;
+		float clearcoatRoughness;
+		vec3 clearcoatF0;
+		float clearcoatF90;
+	#endif
+	#ifdef USE_IRIDESCENCE
+		float iridescence;
+		float iridescenceIOR;
+		float iridescenceThickness;
+		vec3 iridescenceFresnel;
+		vec3 iridescenceF0Dielectric;
+		vec3 iridescenceF0Metallic;
+	#endif
+	#ifdef USE_SHEEN
+		vec3 sheenColor;
+		float sheenRoughness;
+	#endif
+	#ifdef IOR
+		float ior;
+	#endif
+	#ifdef USE_TRANSMISSION
+		float transmission;
+		float transmissionAlpha;
+		float thickness;
+		float attenuationDistance;
+		vec3 attenuationColor;
+	#endif
+	#ifdef USE_ANISOTROPY
+		float anisotropy;
+		float alphaT;
+		vec3 anisotropyT;
+		vec3 anisotropyB;
+	#endif
+};
+vec3 clearcoatSpecularDirect = vec3( 0.0 );
+vec3 clearcoatSpecularIndirect = vec3( 0.0 );
+vec3 sheenSpecularDirect = vec3( 0.0 );
+vec3 sheenSpecularIndirect = vec3(0.0 );
+vec3 Schlick_to_F0( const in vec3 f, const in float f90, const in float dotVH ) {
+    float x = clamp( 1.0 - dotVH, 0.0, 1.0 );
+    float x2 = x * x;
+    float x5 = clamp( x * x2 * x2, 0.0, 0.9999 );
+    return ( f - vec3( f90 ) * x5 ) / ( 1.0 - x5 );
+}
+#ifdef USE_DIFFUSE_ROUGHNESS
+	const float EON_EPSILON = 1e-7;
+	float FON_DirectionalAlbedo( const in float mu, const in float roughness, const in float A ) {
+		float muComp = 1.0 - mu;
+		float gOverPi = muComp * ( 0.0571085289 + muComp * ( 0.491881867 + muComp * ( - 0.332181442 + muComp * 0.0714429953 ) ) );
+		return A * ( 1.0 + roughness * gOverPi );
+	}
+	vec3 BRDF_EON( const in vec3 lightDir, const in vec3 viewDir, const in vec3 normal, const in vec3 diffuseColor, const in float roughness ) {
+		vec3 rho = saturate( diffuseColor );
+		if ( roughness <= EON_EPSILON ) return BRDF_Lambert( rho );
+		float dotNL = saturate( dot( normal, lightDir ) );
+		float dotNV = saturate( dot( normal, viewDir ) );
+		float s = dot( lightDir, viewDir ) - dotNL * dotNV;
+		float sOverT = ( s > 0.0 ) ? s / max( max( dotNL, dotNV ), EON_EPSILON ) : s;
+		float A = 1.0 / ( 1.0 + ( 0.5 - 2.0 / ( 3.0 * PI ) ) * roughness );
+		vec3 singleScatter = rho * RECIPROCAL_PI * A * ( 1.0 + roughness * sOverT );
+		float averageAlbedo = A * ( 1.0 + ( 2.0 / 3.0 - 28.0 / ( 15.0 * PI ) ) * roughness );
+		float albedoV = FON_DirectionalAlbedo( dotNV, roughness, A );
+		float albedoL = FON_DirectionalAlbedo( dotNL, roughness, A );
+		vec3 rhoMultiScatter = rho * rho * averageAlbedo / max( vec3( EON_EPSILON ), vec3( 1.0 ) - rho * ( 1.0 - averageAlbedo ) );
+		vec3 multiScatter = rhoMultiScatter * RECIPROCAL_PI
+			* max( EON_EPSILON, 1.0 - albedoV )
+			* max( EON_EPSILON, 1.0 - albedoL )
+			/ max( EON_EPSILON, 1.0 - averageAlbedo );
+		return singleScatter + multiScatter;
+	}
+	vec3 EON_DirectionalAlbedo( const in vec3 diffuseColor, const in float roughness, const in float dotNV ) {
+		vec3 rho = saturate( diffuseColor );
+		if ( roughness <= EON_EPSILON ) return rho;
+		float A = 1.0 / ( 1.0 + ( 0.5 - 2.0 / ( 3.0 * PI ) ) * roughness );
+		float directionalAlbedo = FON_DirectionalAlbedo( dotNV, roughness, A );
+		float averageAlbedo = A * ( 1.0 + ( 2.0 / 3.0 - 28.0 / ( 15.0 * PI ) ) * roughness );
+		vec3 rhoMultiScatter = rho * rho * averageAlbedo / max( vec3( EON_EPSILON ), vec3( 1.0 ) - rho * ( 1.0 - averageAlbedo ) );
+		return rho * directionalAlbedo + rhoMultiScatter * ( 1.0 - directionalAlbedo );
+	}
+#endif
+float V_GGX_SmithCorrelated( const in float alpha, const in float dotNL, const in float dotNV ) {
+	float a2 = pow2( alpha );
+	float gv = dotNL * sqrt( a2 + ( 1.0 - a2 ) * pow2( dotNV ) );
+	float gl = dotNV * sqrt( a2 + ( 1.0 - a2 ) * pow2( dotNL ) );
+	return 0.5 / max( gv + gl, EPSILON );
+}
+float D_GGX( const in float alpha, const in float dotNH ) {
+	float a2 = pow2( alpha );
+	float denom = pow2( dotNH ) * ( a2 - 1.0 ) + 1.0;
+	return RECIPROCAL_PI * a2 / pow2( denom );
+}
+#ifdef USE_ANISOTROPY
+	float V_GGX_SmithCorrelated_Anisotropic( const in float alphaT, const in float alphaB, const in float dotTV, const in float dotBV, const in float dotTL, const in float dotBL, const in float dotNV, const in float dotNL ) {
+		float gv = dotNL * length( vec3( alphaT * dotTV, alphaB * dotBV, dotNV ) );
+		float gl = dotNV * length( vec3( alphaT * dotTL, alphaB * dotBL, dotNL ) );
+		return 0.5 / max( gv + gl, EPSILON );
+	}
+	float D_GGX_Anisotropic( const in float alphaT, const in float alphaB, const in float dotNH, const in float dotTH, const in float dotBH ) {
+		float a2 = alphaT * alphaB;
+		highp vec3 v = vec3( alphaB * dotTH, alphaT * dotBH, a2 * dotNH );
+		highp float v2 = dot( v, v );
+		float w2 = a2 / v2;
+		return RECIPROCAL_PI * a2 * pow2 ( w2 );
+	}
+#endif
+#ifdef USE_CLEARCOAT
+	vec3 BRDF_GGX_Clearcoat( const in vec3 lightDir, const in vec3 viewDir, const in vec3 normal, const in PhysicalMaterial material) {
+		vec3 f0 = material.clearcoatF0;
+		float f90 = material.clearcoatF90;
+		float roughness = max( material.clearcoatRoughness, 0.045 );
+		float alpha = pow2( roughness );
+		vec3 halfDir = normalize( lightDir + viewDir );
+		float dotNL = saturate( dot( normal, lightDir ) );
+		float dotNV = saturate( dot( normal, viewDir ) );
+		float dotNH = saturate( dot( normal, halfDir ) );
+		float dotVH = saturate( dot( viewDir, halfDir ) );
+		vec3 F = F_Schlick( f0, f90, dotVH );
+		float V = V_GGX_SmithCorrelated( alpha, dotNL, dotNV );
+		float D = D_GGX( alpha, dotNH );
+		return F * ( V * D );
+	}
+#endif
+vec3 BRDF_GGX( const in vec3 lightDir, const in vec3 viewDir, const in vec3 normal, const in PhysicalMaterial material ) {
+	vec3 f0 = material.specularColorBlended;
+	float f90 = material.specularF90;
+	float roughness = max( material.roughness, 0.045 );
+	float alpha = pow2( roughness );
+	vec3 halfDir = normalize( lightDir + viewDir );
+	float dotNL = saturate( dot( normal, lightDir ) );
+	float dotNV = saturate( dot( normal, viewDir ) );
+	float dotNH = saturate( dot( normal, halfDir ) );
+	float dotVH = saturate( dot( viewDir, halfDir ) );
+	vec3 F = F_Schlick( f0, f90, dotVH );
+	#ifdef USE_IRIDESCENCE
+		F = mix( F, material.iridescenceFresnel, material.iridescence );
+	#endif
+	#ifdef USE_ANISOTROPY
+		float dotTL = dot( material.anisotropyT, lightDir );
+		float dotTV = dot( material.anisotropyT, viewDir );
+		float dotTH = dot( material.anisotropyT, halfDir );
+		float dotBL = dot( material.anisotropyB, lightDir );
+		float dotBV = dot( material.anisotropyB, viewDir );
+		float dotBH = dot( material.anisotropyB, halfDir );
+		float alphaT = max( material.alphaT, alpha );
+		float V = V_GGX_SmithCorrelated_Anisotropic( alphaT, alpha, dotTV, dotBV, dotTL, dotBL, dotNV, dotNL );
+		float D = D_GGX_Anisotropic( alphaT, alpha, dotNH, dotTH, dotBH );
+	#else
+		float V = V_GGX_SmithCorrelated( alpha, dotNL, dotNV );
+		float D = D_GGX( alpha, dotNH );
+	#endif
+	return F * ( V * D );
+}
+vec2 LTC_Uv( const in vec3 N, const in vec3 V, const in float roughness ) {
+	const float LUT_SIZE = 64.0;
+	const float LUT_SCALE = ( LUT_SIZE - 1.0 ) / LUT_SIZE;
+	const float LUT_BIAS = 0.5 / LUT_SIZE;
+	float dotNV = saturate( dot( N, V ) );
+	vec2 uv = vec2( roughness, sqrt( 1.0 - dotNV ) );
+	uv = uv * LUT_SCALE + LUT_BIAS;
+	return uv;
+}
+float LTC_ClippedSphereFormFactor( const in vec3 f ) {
+	float l = length( f );
+	return max( ( l * l + f.z ) / ( l + 1.0 ), 0.0 );
+}
+vec3 LTC_EdgeVectorFormFactor( const in vec3 v1, const in vec3 v2 ) {
+	float x = dot( v1, v2 );
+	float y = abs( x );
+	float a = 0.8543985 + ( 0.4965155 + 0.0145206 * y ) * y;
+	float b = 3.4175940 + ( 4.1616724 + y ) * y;
+	float v = a / b;
+	float theta_sintheta = ( x > 0.0 ) ? v : 0.5 * inversesqrt( max( 1.0 - x * x, 1e-7 ) ) - v;
+	return cross( v1, v2 ) * theta_sintheta;
+}
+vec3 LTC_Evaluate( const in vec3 N, const in vec3 V, const in vec3 P, const in mat3 mInv, const in vec3 rectCoords[ 4 ] ) {
+	vec3 v1 = rectCoords[ 1 ] - rectCoords[ 0 ];
+	vec3 v2 = rectCoords[ 3 ] - rectCoords[ 0 ];
+	vec3 lightNormal = cross( v1, v2 );
+	if( dot( lightNormal, P - rectCoords[ 0 ] ) < 0.0 ) return vec3( 0.0 );
+	vec3 T1, T2;
+	T1 = normalize( V - N * dot( V, N ) );
+	T2 = - cross( N, T1 );
+	mat3 mat = mInv * transpose( mat3( T1, T2, N ) );
+	vec3 coords[ 4 ];
+	coords[ 0 ] = mat * ( rectCoords[ 0 ] - P );
+	coords[ 1 ] = mat * ( rectCoords[ 1 ] - P );
+	coords[ 2 ] = mat * ( rectCoords[ 2 ] - P );
+	coords[ 3 ] = mat * ( rectCoords[ 3 ] - P );
+	coords[ 0 ] = normalize( coords[ 0 ] );
+	coords[ 1 ] = normalize( coords[ 1 ] );
+	coords[ 2 ] = normalize( coords[ 2 ] );
+	coords[ 3 ] = normalize( coords[ 3 ] );
+	vec3 vectorFormFactor = vec3( 0.0 );
+	vectorFormFactor += LTC_EdgeVectorFormFactor( coords[ 0 ], coords[ 1 ] );
+	vectorFormFactor += LTC_EdgeVectorFormFactor( coords[ 1 ], coords[ 2 ] );
+	vectorFormFactor += LTC_EdgeVectorFormFactor( coords[ 2 ], coords[ 3 ] );
+	vectorFormFactor += LTC_EdgeVectorFormFactor( coords[ 3 ], coords[ 0 ] );
+	float result = LTC_ClippedSphereFormFactor( vectorFormFactor );
+	return vec3( result );
+}
+#if defined( USE_SHEEN )
+float D_Charlie( float roughness, float dotNH ) {
+	float alpha = pow2( roughness );
+	float invAlpha = 1.0 / alpha;
+	float cos2h = dotNH * dotNH;
+	float sin2h = max( 1.0 - cos2h, 0.0078125 );
+	return ( 2.0 + invAlpha ) * pow( sin2h, invAlpha * 0.5 ) / ( 2.0 * PI );
+}
+float V_Neubelt( float dotNV, float dotNL ) {
+	return saturate( 1.0 / ( 4.0 * ( dotNL + dotNV - dotNL * dotNV ) ) );
+}
+vec3 BRDF_Sheen( const in vec3 lightDir, const in vec3 viewDir, const in vec3 normal, vec3 sheenColor, const in float sheenRoughness ) {
+	vec3 halfDir = normalize( lightDir + viewDir );
+	float dotNL = saturate( dot( normal, lightDir ) );
+	float dotNV = saturate( dot( normal, viewDir ) );
+	float dotNH = saturate( dot( normal, halfDir ) );
+	float D = D_Charlie( sheenRoughness, dotNH );
+	float V = V_Neubelt( dotNV, dotNL );
+	return sheenColor * ( D * V );
+}
+#endif
+float IBLSheenBRDF( const in vec3 normal, const in vec3 viewDir, const in float roughness ) {
+	float dotNV = saturate( dot( normal, viewDir ) );
+	float r2 = roughness * roughness;
+	float rInv = 1.0 / ( roughness + 0.1 );
+	float a = -1.9362 + 1.0678 * roughness + 0.4573 * r2 - 0.8469 * rInv;
+	float b = -0.6014 + 0.5538 * roughness - 0.4670 * r2 - 0.1255 * rInv;
+	float DG = exp( a * dotNV + b );
+	return saturate( DG );
+}
+vec3 EnvironmentBRDF( const in vec3 normal, const in vec3 viewDir, const in vec3 specularColor, const in float specularF90, const in float roughness ) {
+	float dotNV = saturate( dot( normal, viewDir ) );
+	vec2 fab = texture2D( dfgLUT, vec2( roughness, dotNV ) ).rg;
+	return specularColor * fab.x + specularF90 * fab.y;
+}
+#ifdef USE_IRIDESCENCE
+void computeMultiscatteringIridescence( const in vec2 fab, const in vec3 specularColor, const in float specularF90, const in float iridescence, const in vec3 iridescenceF0, inout vec3 singleScatter, inout vec3 multiScatter ) {
+#else
+void computeMultiscattering( const in vec2 fab, const in vec3 specularColor, const in float specularF90, inout vec3 singleScatter, inout vec3 multiScatter ) {
+#endif
+	#ifdef USE_IRIDESCENCE
+		vec3 Fr = mix( specularColor, iridescenceF0, iridescence );
+	#else
+		vec3 Fr = specularColor;
+	#endif
+	vec3 FssEss = Fr * fab.x + specularF90 * fab.y;
+	float Ess = fab.x + fab.y;
+	float Ems = 1.0 - Ess;
+	vec3 Favg = Fr + ( 1.0 - Fr ) * 0.047619;	vec3 Fms = FssEss * Favg / ( 1.0 - Ems * Favg );
+	singleScatter += FssEss;
+	multiScatter += Fms * Ems;
+}
+#if NUM_RECT_AREA_LIGHTS > 0
+	void RE_Direct_RectArea_Physical( const in RectAreaLight rectAreaLight, const in vec3 geometryPosition, const in vec3 geometryNormal, const in vec3 geometryViewDir, const in vec3 geometryClearcoatNormal, const in PhysicalMaterial material, inout ReflectedLight reflectedLight ) {
+		vec3 normal = geometryNormal;
+		vec3 viewDir = geometryViewDir;
+		vec3 position = geometryPosition;
+		vec3 lightPos = rectAreaLight.position;
+		vec3 halfWidth = rectAreaLight.halfWidth;
+		vec3 halfHeight = rectAreaLight.halfHeight;
+		vec3 lightColor = rectAreaLight.color;
+		float roughness = material.roughness;
+		vec3 rectCoords[ 4 ];
+		rectCoords[ 0 ] = lightPos + halfWidth - halfHeight;		rectCoords[ 1 ] = lightPos - halfWidth - halfHeight;
+		rectCoords[ 2 ] = lightPos - halfWidth + halfHeight;
+		rectCoords[ 3 ] = lightPos + halfWidth + halfHeight;
+		vec2 uv = LTC_Uv( normal, viewDir, roughness );
+		vec4 t1 = texture2D( ltc_1, uv );
+		vec4 t2 = texture2D( ltc_2, uv );
+		mat3 mInv = mat3(
+			vec3( t1.x, 0, t1.y ),
+			vec3(    0, 1,    0 ),
+			vec3( t1.z, 0, t1.w )
+		);
+		vec3 fresnel = ( material.specularColorBlended * t2.x + ( material.specularF90 - material.specularColorBlended ) * t2.y );
+		reflectedLight.directSpecular += lightColor * fresnel * LTC_Evaluate( normal, viewDir, position, mInv, rectCoords );
+		reflectedLight.directDiffuse += lightColor * material.diffuseContribution * LTC_Evaluate( normal, viewDir, position, mat3( 1.0 ), rectCoords );
+		#ifdef USE_CLEARCOAT
+			vec3 Ncc = geometryClearcoatNormal;
+			vec2 uvClearcoat = LTC_Uv( Ncc, viewDir, material.clearcoatRoughness );
+			vec4 t1Clearcoat = texture2D( ltc_1, uvClearcoat );
+			vec4 t2Clearcoat = texture2D( ltc_2, uvClearcoat );
+			mat3 mInvClearcoat = mat3(
+				vec3( t1Clearcoat.x, 0, t1Clearcoat.y ),
+				vec3(             0, 1,             0 ),
+				vec3( t1Clearcoat.z, 0, t1Clearcoat.w )
+			);
+			vec3 fresnelClearcoat = material.clearcoatF0 * t2Clearcoat.x + ( material.clearcoatF90 - material.clearcoatF0 ) * t2Clearcoat.y;
+			clearcoatSpecularDirect += lightColor * fresnelClearcoat * LTC_Evaluate( Ncc, viewDir, position, mInvClearcoat, rectCoords );
+		#endif
+	}
+#endif
+void RE_Direct_Physical( const in IncidentLight directLight, const in vec3 geometryPosition, const in vec3 geometryNormal, const in vec3 geometryViewDir, const in vec3 geometryClearcoatNormal, const in PhysicalMaterial material, inout ReflectedLight reflectedLight ) {
+	float dotNL = saturate( dot( geometryNormal, directLight.direction ) );
+	vec3 irradiance = dotNL * directLight.color;
+	#ifdef USE_CLEARCOAT
+		float dotNLcc = saturate( dot( geometryClearcoatNormal, directLight.direction ) );
+		vec3 ccIrradiance = dotNLcc * directLight.color;
+		clearcoatSpecularDirect += ccIrradiance * BRDF_GGX_Clearcoat( directLight.direction, geometryViewDir, geometryClearcoatNormal, material );
+	#endif
+	#ifdef USE_SHEEN
+ 
+ 		sheenSpecularDirect += irradiance * BRDF_Sheen( directLight.direction, geometryViewDir, geometryNormal, material.sheenColor, material.sheenRoughness );
+ 
+ 		float sheenAlbedoV = IBLSheenBRDF( geometryNormal, geometryViewDir, material.sheenRoughness );
+ 		float sheenAlbedoL = IBLSheenBRDF( geometryNormal, directLight.direction, material.sheenRoughness );
+ 
+ 		float sheenEnergyComp = 1.0 - max3( material.sheenColor ) * max( sheenAlbedoV, sheenAlbedoL );
+ 
+ 		irradiance *= sheenEnergyComp;
+ 
+ 	#endif
+	vec3 specularBRDF = BRDF_GGX( directLight.direction, geometryViewDir, geometryNormal, material );
+	#ifdef USE_RETROREFLECTION
+		vec3 retroViewDir = reflect( - geometryViewDir, geometryNormal );
+		vec3 retroSpecularBRDF = BRDF_GGX( directLight.direction, retroViewDir, geometryNormal, material );
+		specularBRDF = mix( specularBRDF, retroSpecularBRDF, saturate( material.retroreflectivity ) );
+	#endif
+	reflectedLight.directSpecular += irradiance * specularBRDF * material.multiScatteringCompensation;
+	vec3 halfDir = normalize( directLight.direction + geometryViewDir );
+	float dotVH = saturate( dot( geometryViewDir, halfDir ) );
+	vec3 F = F_Schlick( material.specularColor, material.specularF90, dotVH );
+	#ifdef USE_RETROREFLECTION
+		vec3 retroHalfDir = normalize( directLight.direction + retroViewDir );
+		float dotRetroVH = saturate( dot( retroViewDir, retroHalfDir ) );
+		vec3 retroF = F_Schlick( material.specularColor, material.specularF90, dotRetroVH );
+		F = mix( F, retroF, saturate( material.retroreflectivity ) );
+	#endif
+	#ifdef USE_DIFFUSE_ROUGHNESS
+		vec3 diffuseBRDF = BRDF_EON( directLight.direction, geometryViewDir, geometryNormal, material.diffuseColor, material.diffuseRoughness ) * ( 1.0 - material.metalness );
+	#else
+		vec3 diffuseBRDF = BRDF_Lambert( material.diffuseContribution );
+	#endif
+	reflectedLight.directDiffuse += irradiance * diffuseBRDF * ( 1.0 - F );
+}
+void RE_IndirectDiffuse_Physical( const in vec3 irradiance, const in vec3 geometryPosition, const in vec3 geometryNormal, const in vec3 geometryViewDir, const in vec3 geometryClearcoatNormal, const in PhysicalMaterial material, inout ReflectedLight reflectedLight ) {
+	vec3 singleScattering = vec3( 0.0 );
+	vec3 multiScattering = vec3( 0.0 );
+	#ifdef USE_IRIDESCENCE
+		computeMultiscatteringIridescence( material.dfg, material.specularColor, material.specularF90, material.iridescence, material.iridescenceF0Dielectric, singleScattering, multiScattering );
+	#else
+		computeMultiscattering( material.dfg, material.specularColor, material.specularF90, singleScattering, multiScattering );
+	#endif
+	#ifdef USE_DIFFUSE_ROUGHNESS
+		float dotNV = saturate( dot( geometryNormal, geometryViewDir ) );
+		vec3 diffuseAlbedo = EON_DirectionalAlbedo( material.diffuseColor, material.diffuseRoughness, dotNV ) * ( 1.0 - material.metalness );
+		vec3 diffuse = irradiance * RECIPROCAL_PI * diffuseAlbedo * ( 1.0 - singleScattering - multiScattering );
+	#else
+		vec3 diffuse = irradiance * BRDF_Lambert( material.diffuseContribution ) * ( 1.0 - singleScattering - multiScattering );
+	#endif
+	#ifdef USE_SHEEN
+		float sheenAlbedo = IBLSheenBRDF( geometryNormal, geometryViewDir, material.sheenRoughness );
+		sheenSpecularIndirect += irradiance * material.sheenColor * sheenAlbedo * RECIPROCAL_PI;
+		float sheenEnergyComp = 1.0 - max3( material.sheenColor ) * sheenAlbedo;
+		diffuse *= sheenEnergyComp;
+	#endif
+	reflectedLight.indirectDiffuse += diffuse;
+}
+void RE_IndirectSpecular_Physical( const in vec3 radiance, const in vec3 irradiance, const in vec3 clearcoatRadiance, const in vec3 geometryPosition, const in vec3 geometryNormal, const in vec3 geometryViewDir, const in vec3 geometryClearcoatNormal, const in PhysicalMaterial material, inout ReflectedLight reflectedLight) {
+	#ifdef USE_CLEARCOAT
+		clearcoatSpecularIndirect += clearcoatRadiance * EnvironmentBRDF( geometryClearcoatNormal, geometryViewDir, material.clearcoatF0, material.clearcoatF90, material.clearcoatRoughness );
+	#endif
+	#ifdef USE_SHEEN
+		sheenSpecularIndirect += irradiance * material.sheenColor * IBLSheenBRDF( geometryNormal, geometryViewDir, material.sheenRoughness ) * RECIPROCAL_PI;
+ 	#endif
+	vec3 singleScatteringDielectric = vec3( 0.0 );
+	vec3 multiScatteringDielectric = vec3( 0.0 );
+	vec3 singleScatteringMetallic = vec3( 0.0 );
+	vec3 multiScatteringMetallic = vec3( 0.0 );
+	#ifdef USE_IRIDESCENCE
+		computeMultiscatteringIridescence( material.dfg, material.specularColor, material.specularF90, material.iridescence, material.iridescenceF0Dielectric, singleScatteringDielectric, multiScatteringDielectric );
+		computeMultiscatteringIridescence( material.dfg, material.diffuseColor, material.specularF90, material.iridescence, material.iridescenceF0Metallic, singleScatteringMetallic, multiScatteringMetallic );
+	#else
+		computeMultiscattering( material.dfg, material.specularColor, material.specularF90, singleScatteringDielectric, multiScatteringDielectric );
+		computeMultiscattering( material.dfg, material.diffuseColor, material.specularF90, singleScatteringMetallic, multiScatteringMetallic );
+	#endif
+	vec3 singleScattering = mix( singleScatteringDielectric, singleScatteringMetallic, material.metalness );
+	vec3 multiScattering = mix( multiScatteringDielectric, multiScatteringMetallic, material.metalness );
+	vec3 totalScatteringDielectric = singleScatteringDielectric + multiScatteringDielectric;
+	#ifdef USE_DIFFUSE_ROUGHNESS
+		float dotNV = saturate( dot( geometryNormal, geometryViewDir ) );
+		vec3 diffuse = EON_DirectionalAlbedo( material.diffuseColor, material.diffuseRoughness, dotNV ) * ( 1.0 - material.metalness ) * ( 1.0 - totalScatteringDielectric );
+	#else
+		vec3 diffuse = material.diffuseContribution * ( 1.0 - totalScatteringDielectric );
+	#endif
+	vec3 cosineWeightedIrradiance = irradiance * RECIPROCAL_PI;
+	vec3 indirectSpecular = radiance * singleScattering;
+	indirectSpecular += multiScattering * cosineWeightedIrradiance;
+	vec3 indirectDiffuse = diffuse * cosineWeightedIrradiance;
+	#ifdef USE_SHEEN
+		float sheenAlbedo = IBLSheenBRDF( geometryNormal, geometryViewDir, material.sheenRoughness );
+		float sheenEnergyComp = 1.0 - max3( material.sheenColor ) * sheenAlbedo;
+		indirectSpecular *= sheenEnergyComp;
+		indirectDiffuse *= sheenEnergyComp;
+	#endif
+	reflectedLight.indirectSpecular += indirectSpecular;
+	reflectedLight.indirectDiffuse += indirectDiffuse;
+}
+#define RE_Direct				RE_Direct_Physical
+#define RE_Direct_RectArea		RE_Direct_RectArea_Physical
+#define RE_IndirectDiffuse		RE_IndirectDiffuse_Physical
+#define RE_IndirectSpecular		RE_IndirectSpecular_Physical
+float computeSpecularOcclusion( const in float dotNV, const in float ambientOcclusion, const in float roughness ) {
+	return saturate( pow( dotNV + ambientOcclusion, exp2( - 16.0 * roughness - 1.0 ) ) - 1.0 + ambientOcclusion );
+}`,DM=`
+vec3 geometryPosition = - vViewPosition;
+vec3 geometryNormal = normal;
+vec3 geometryViewDir = ( isOrthographic ) ? vec3( 0, 0, 1 ) : normalize( vViewPosition );
+vec3 geometryClearcoatNormal = vec3( 0.0 );
+#ifdef USE_CLEARCOAT
+	geometryClearcoatNormal = clearcoatNormal;
+#endif
+#ifdef USE_IRIDESCENCE
+	float dotNVi = saturate( dot( normal, geometryViewDir ) );
+	if ( material.iridescenceThickness == 0.0 ) {
+		material.iridescence = 0.0;
+	} else {
+		material.iridescence = saturate( material.iridescence );
+	}
+	if ( material.iridescence > 0.0 ) {
+		vec3 iridescenceFresnelDielectric = evalIridescence( 1.0, material.iridescenceIOR, dotNVi, material.iridescenceThickness, material.specularColor );
+		vec3 iridescenceFresnelMetallic = evalIridescence( 1.0, material.iridescenceIOR, dotNVi, material.iridescenceThickness, material.diffuseColor );
+		material.iridescenceFresnel = mix( iridescenceFresnelDielectric, iridescenceFresnelMetallic, material.metalness );
+		material.iridescenceF0Dielectric = Schlick_to_F0( iridescenceFresnelDielectric, 1.0, dotNVi );
+		material.iridescenceF0Metallic = Schlick_to_F0( iridescenceFresnelMetallic, 1.0, dotNVi );
+	}
+#endif
+#ifdef STANDARD
+	float dotNVms = saturate( dot( geometryNormal, geometryViewDir ) );
+	material.dfg = texture2D( dfgLUT, vec2( material.roughness, dotNVms ) ).rg;
+	#if ( NUM_SUN_LIGHTS > 0 || NUM_DIR_LIGHTS > 0 || NUM_POINT_LIGHTS > 0 || NUM_SPOT_LIGHTS > 0 )
+		float EssMs = material.dfg.x + material.dfg.y;
+		material.multiScatteringCompensation = 1.0 + material.specularColorBlended * ( 1.0 / EssMs - 1.0 );
+	#endif
+#endif
+IncidentLight directLight;
+#if ( NUM_POINT_LIGHTS > 0 ) && defined( RE_Direct )
+	PointLight pointLight;
+	#if defined( USE_SHADOWMAP ) && NUM_POINT_LIGHT_SHADOWS > 0
+	PointLightShadow pointLightShadow;
+	#endif
+	#pragma unroll_loop_start
+	for ( int i = 0; i < NUM_POINT_LIGHTS; i ++ ) {
+		pointLight = pointLights[ i ];
+		getPointLightInfo( pointLight, geometryPosition, directLight );
+		#if defined( USE_SHADOWMAP ) && ( UNROLLED_LOOP_INDEX < NUM_POINT_LIGHT_SHADOWS ) && ( defined( SHADOWMAP_TYPE_PCF ) || defined( SHADOWMAP_TYPE_BASIC ) )
+		pointLightShadow = pointLightShadows[ i ];
+		directLight.color *= ( directLight.visible && receiveShadow ) ? getPointShadow( pointShadowMap[ i ], pointLightShadow.shadowMapSize, pointLightShadow.shadowIntensity, pointLightShadow.shadowBias, pointLightShadow.shadowRadius, vPointShadowCoord[ i ], pointLightShadow.shadowCameraNear, pointLightShadow.shadowCameraFar ) : 1.0;
+		#endif
+		RE_Direct( directLight, geometryPosition, geometryNormal, geometryViewDir, geometryClearcoatNormal, material, reflectedLight );
+	}
+	#pragma unroll_loop_end
+#endif
+#if ( NUM_SPOT_LIGHTS > 0 ) && defined( RE_Direct )
+	SpotLight spotLight;
+	vec4 spotColor;
+	vec3 spotLightCoord;
+	bool inSpotLightMap;
+	#if defined( USE_SHADOWMAP ) && NUM_SPOT_LIGHT_SHADOWS > 0
+	SpotLightShadow spotLightShadow;
+	#endif
+	#pragma unroll_loop_start
+	for ( int i = 0; i < NUM_SPOT_LIGHTS; i ++ ) {
+		spotLight = spotLights[ i ];
+		getSpotLightInfo( spotLight, geometryPosition, directLight );
+		#if ( UNROLLED_LOOP_INDEX < NUM_SPOT_LIGHT_SHADOWS_WITH_MAPS )
+		#define SPOT_LIGHT_MAP_INDEX UNROLLED_LOOP_INDEX
+		#elif ( UNROLLED_LOOP_INDEX < NUM_SPOT_LIGHT_SHADOWS )
+		#define SPOT_LIGHT_MAP_INDEX NUM_SPOT_LIGHT_MAPS
+		#else
+		#define SPOT_LIGHT_MAP_INDEX ( UNROLLED_LOOP_INDEX - NUM_SPOT_LIGHT_SHADOWS + NUM_SPOT_LIGHT_SHADOWS_WITH_MAPS )
+		#endif
+		#if ( SPOT_LIGHT_MAP_INDEX < NUM_SPOT_LIGHT_MAPS )
+			spotLightCoord = vSpotLightCoord[ i ].xyz / vSpotLightCoord[ i ].w;
+			inSpotLightMap = all( lessThan( abs( spotLightCoord * 2. - 1. ), vec3( 1.0 ) ) );
+			spotColor = texture2D( spotLightMap[ SPOT_LIGHT_MAP_INDEX ], spotLightCoord.xy );
+			directLight.color = inSpotLightMap ? directLight.color * spotColor.rgb : directLight.color;
+		#endif
+		#undef SPOT_LIGHT_MAP_INDEX
+		#if defined( USE_SHADOWMAP ) && ( UNROLLED_LOOP_INDEX < NUM_SPOT_LIGHT_SHADOWS )
+		spotLightShadow = spotLightShadows[ i ];
+		directLight.color *= ( directLight.visible && receiveShadow ) ? getShadow( spotShadowMap[ i ], spotLightShadow.shadowMapSize, spotLightShadow.shadowIntensity, spotLightShadow.shadowBias, spotLightShadow.shadowRadius, vSpotLightCoord[ i ] ) : 1.0;
+		#endif
+		RE_Direct( directLight, geometryPosition, geometryNormal, geometryViewDir, geometryClearcoatNormal, material, reflectedLight );
+	}
+	#pragma unroll_loop_end
+#endif
+#if ( NUM_SUN_LIGHTS > 0 ) && defined( RE_Direct )
+	SunLight sunLight;
+	#if defined( USE_SHADOWMAP ) && NUM_SUN_LIGHT_SHADOWS > 0
+	SunLightShadow sunLightShadow;
+	#endif
+	#pragma unroll_loop_start
+	for ( int i = 0; i < NUM_SUN_LIGHTS; i ++ ) {
+		sunLight = sunLights[ i ];
+		getSunLightInfo( sunLight, directLight );
+		#if defined( USE_SHADOWMAP ) && ( UNROLLED_LOOP_INDEX < NUM_SUN_LIGHT_SHADOWS )
+		sunLightShadow = sunLightShadows[ i ];
+		directLight.color *= ( directLight.visible && receiveShadow ) ? getSunShadow( sunShadowMap[ i ], sunLightShadow, UNROLLED_LOOP_INDEX ) : 1.0;
+		#endif
+		RE_Direct( directLight, geometryPosition, geometryNormal, geometryViewDir, geometryClearcoatNormal, material, reflectedLight );
+	}
+	#pragma unroll_loop_end
+#endif
+#if ( NUM_DIR_LIGHTS > 0 ) && defined( RE_Direct )
+	DirectionalLight directionalLight;
+	#if defined( USE_SHADOWMAP ) && NUM_DIR_LIGHT_SHADOWS > 0
+	DirectionalLightShadow directionalLightShadow;
+	#endif
+	#pragma unroll_loop_start
+	for ( int i = 0; i < NUM_DIR_LIGHTS; i ++ ) {
+		directionalLight = directionalLights[ i ];
+		getDirectionalLightInfo( directionalLight, directLight );
+		#if defined( USE_SHADOWMAP ) && ( UNROLLED_LOOP_INDEX < NUM_DIR_LIGHT_SHADOWS )
+		directionalLightShadow = directionalLightShadows[ i ];
+		directLight.color *= ( directLight.visible && receiveShadow ) ? getShadow( directionalShadowMap[ i ], directionalLightShadow.shadowMapSize, directionalLightShadow.shadowIntensity, directionalLightShadow.shadowBias, directionalLightShadow.shadowRadius, vDirectionalShadowCoord[ i ] ) : 1.0;
+		#endif
+		RE_Direct( directLight, geometryPosition, geometryNormal, geometryViewDir, geometryClearcoatNormal, material, reflectedLight );
+	}
+	#pragma unroll_loop_end
+#endif
+#if ( NUM_RECT_AREA_LIGHTS > 0 ) && defined( RE_Direct_RectArea )
+	RectAreaLight rectAreaLight;
+	#pragma unroll_loop_start
+	for ( int i = 0; i < NUM_RECT_AREA_LIGHTS; i ++ ) {
+		rectAreaLight = rectAreaLights[ i ];
+		RE_Direct_RectArea( rectAreaLight, geometryPosition, geometryNormal, geometryViewDir, geometryClearcoatNormal, material, reflectedLight );
+	}
+	#pragma unroll_loop_end
+#endif
+#if defined( RE_IndirectDiffuse )
+	vec3 iblIrradiance = vec3( 0.0 );
+	vec3 irradiance = getAmbientLightIrradiance( ambientLightColor );
+	#if defined( USE_LIGHT_PROBES )
+		irradiance += getLightProbeIrradiance( lightProbe, geometryNormal );
+	#endif
+	#if ( NUM_HEMI_LIGHTS > 0 )
+		#pragma unroll_loop_start
+		for ( int i = 0; i < NUM_HEMI_LIGHTS; i ++ ) {
+			irradiance += getHemisphereLightIrradiance( hemisphereLights[ i ], geometryNormal );
+		}
+		#pragma unroll_loop_end
+	#endif
+	#if NUM_LIGHT_PROBE_GRIDS > 0
+		vec3 probeWorldPos = ( ( vec4( geometryPosition, 1.0 ) - viewMatrix[ 3 ] ) * viewMatrix ).xyz;
+		vec3 probeWorldNormal = transformNormalByInverseViewMatrix( geometryNormal, viewMatrix );
+		int probeGrid = - 1;
+		#pragma unroll_loop_start
+		for ( int i = 0; i < NUM_LIGHT_PROBE_GRIDS; i ++ ) {
+			if ( isInsideLightProbeGrid( probeWorldPos, probeWorldNormal, probesMin[ i ], probesMax[ i ], probesResolution[ i ] ) ) probeGrid = UNROLLED_LOOP_INDEX;
+		}
+		#pragma unroll_loop_end
+		#pragma unroll_loop_start
+		for ( int i = 0; i < NUM_LIGHT_PROBE_GRIDS; i ++ ) {
+			if ( probeGrid == UNROLLED_LOOP_INDEX ) irradiance += getLightProbeGridIrradiance( probesSH[ i ], probesMin[ i ], probesMax[ i ], probesResolution[ i ], probeWorldPos, probeWorldNormal );
+		}
+		#pragma unroll_loop_end
+	#endif
+#endif
+#if defined( RE_IndirectSpecular )
+	vec3 radiance = vec3( 0.0 );
+	vec3 clearcoatRadiance = vec3( 0.0 );
+#endif`,NM=`#if defined( RE_IndirectDiffuse )
+	#ifdef USE_LIGHTMAP
+		vec4 lightMapTexel = texture2D( lightMap, vLightMapUv );
+		vec3 lightMapIrradiance = lightMapTexel.rgb * lightMapIntensity;
+		irradiance += lightMapIrradiance;
+	#endif
+	#if defined( USE_ENVMAP ) && defined( ENVMAP_TYPE_PMREM )
+		#if defined( STANDARD ) || defined( LAMBERT ) || defined( PHONG )
+			iblIrradiance += getIBLIrradiance( geometryNormal );
+		#endif
+	#endif
+#endif
+#if defined( USE_ENVMAP ) && defined( RE_IndirectSpecular )
+	#ifdef USE_ANISOTROPY
+		vec3 iblRadiance = getIBLAnisotropyRadiance( geometryViewDir, geometryNormal, material.roughness, material.anisotropyB, material.anisotropy );
+	#else
+		vec3 iblRadiance = getIBLRadiance( geometryViewDir, geometryNormal, material.roughness );
+	#endif
+	#ifdef USE_RETROREFLECTION
+		#ifdef USE_ANISOTROPY
+			vec3 retroIBLRadiance = getIBLAnisotropyRetroRadiance( geometryViewDir, geometryNormal, material.roughness, material.anisotropyB, material.anisotropy );
+		#else
+			vec3 retroIBLRadiance = getIBLRetroRadiance( geometryViewDir, geometryNormal, material.roughness );
+		#endif
+		iblRadiance = mix( iblRadiance, retroIBLRadiance, saturate( material.retroreflectivity ) );
+	#endif
+	radiance += iblRadiance;
+	#ifdef USE_CLEARCOAT
+		clearcoatRadiance += getIBLRadiance( geometryViewDir, geometryClearcoatNormal, material.clearcoatRoughness );
+	#endif
+#endif`,UM=`#if defined( RE_IndirectDiffuse )
+	#if defined( LAMBERT ) || defined( PHONG )
+		irradiance += iblIrradiance;
+	#endif
+	RE_IndirectDiffuse( irradiance, geometryPosition, geometryNormal, geometryViewDir, geometryClearcoatNormal, material, reflectedLight );
+#endif
+#if defined( RE_IndirectSpecular )
+	RE_IndirectSpecular( radiance, iblIrradiance, clearcoatRadiance, geometryPosition, geometryNormal, geometryViewDir, geometryClearcoatNormal, material, reflectedLight );
+#endif`,FM=`#if NUM_LIGHT_PROBE_GRIDS > 0
+uniform highp sampler3D probesSH[ NUM_LIGHT_PROBE_GRIDS ];
+uniform vec3 probesMin[ NUM_LIGHT_PROBE_GRIDS ];
+uniform vec3 probesMax[ NUM_LIGHT_PROBE_GRIDS ];
+uniform vec3 probesResolution[ NUM_LIGHT_PROBE_GRIDS ];
+bool isInsideLightProbeGrid( vec3 worldPos, vec3 worldNormal, vec3 probesMin, vec3 probesMax, vec3 probesResolution ) {
+	vec3 spacing = ( probesMax - probesMin ) / probesResolution;
+	vec3 samplePos = worldPos + worldNormal * spacing * 0.5;
+	vec3 margin = spacing * 0.01;
+	return all( greaterThanEqual( samplePos, probesMin - margin ) ) && all( lessThanEqual( samplePos, probesMax + margin ) );
+}
+vec3 getLightProbeGridIrradiance( highp sampler3D probesSH, vec3 probesMin, vec3 probesMax, vec3 probesResolution, vec3 worldPos, vec3 worldNormal ) {
+	vec3 res = probesResolution;
+	vec3 gridRange = probesMax - probesMin;
+	vec3 probeSpacing = gridRange / res;
+	vec3 samplePos = worldPos + worldNormal * probeSpacing * 0.5;
+	vec3 uvw = clamp( ( samplePos - probesMin ) / gridRange, 0.5 / res, 1.0 - 0.5 / res );
+	float nz          = res.z;
+	float paddedSlices = nz + 2.0;
+	float atlasDepth  = 7.0 * paddedSlices;
+	float uvZBase     = uvw.z * nz + 1.0;
+	vec4 s0 = texture( probesSH, vec3( uvw.xy, ( uvZBase                       ) / atlasDepth ) );
+	vec4 s1 = texture( probesSH, vec3( uvw.xy, ( uvZBase +       paddedSlices   ) / atlasDepth ) );
+	vec4 s2 = texture( probesSH, vec3( uvw.xy, ( uvZBase + 2.0 * paddedSlices   ) / atlasDepth ) );
+	vec4 s3 = texture( probesSH, vec3( uvw.xy, ( uvZBase + 3.0 * paddedSlices   ) / atlasDepth ) );
+	vec4 s4 = texture( probesSH, vec3( uvw.xy, ( uvZBase + 4.0 * paddedSlices   ) / atlasDepth ) );
+	vec4 s5 = texture( probesSH, vec3( uvw.xy, ( uvZBase + 5.0 * paddedSlices   ) / atlasDepth ) );
+	vec4 s6 = texture( probesSH, vec3( uvw.xy, ( uvZBase + 6.0 * paddedSlices   ) / atlasDepth ) );
+	vec3 c0 = s0.xyz;
+	vec3 c1 = vec3( s0.w, s1.xy );
+	vec3 c2 = vec3( s1.zw, s2.x );
+	vec3 c3 = s2.yzw;
+	vec3 c4 = s3.xyz;
+	vec3 c5 = vec3( s3.w, s4.xy );
+	vec3 c6 = vec3( s4.zw, s5.x );
+	vec3 c7 = s5.yzw;
+	vec3 c8 = s6.xyz;
+	float x = worldNormal.x, y = worldNormal.y, z = worldNormal.z;
+	vec3 result = c0 * 0.886227;
+	result += c1 * 2.0 * 0.511664 * y;
+	result += c2 * 2.0 * 0.511664 * z;
+	result += c3 * 2.0 * 0.511664 * x;
+	result += c4 * 2.0 * 0.429043 * x * y;
+	result += c5 * 2.0 * 0.429043 * y * z;
+	result += c6 * ( 0.743125 * z * z - 0.247708 );
+	result += c7 * 2.0 * 0.429043 * x * z;
+	result += c8 * 0.429043 * ( x * x - y * y );
+	return max( result, vec3( 0.0 ) );
+}
+#endif`,OM=`#if defined( USE_LOGARITHMIC_DEPTH_BUFFER )
+	gl_FragDepth = vIsPerspective == 0.0 ? gl_FragCoord.z : log2( vFragDepth ) * logDepthBufFC * 0.5;
+#endif`,BM=`#if defined( USE_LOGARITHMIC_DEPTH_BUFFER )
+	uniform float logDepthBufFC;
+	varying float vFragDepth;
+	varying float vIsPerspective;
+#endif`,kM=`#ifdef USE_LOGARITHMIC_DEPTH_BUFFER
+	varying float vFragDepth;
+	varying float vIsPerspective;
+#endif`,zM=`#ifdef USE_LOGARITHMIC_DEPTH_BUFFER
+	vFragDepth = 1.0 + gl_Position.w;
+	vIsPerspective = float( isPerspectiveMatrix( projectionMatrix ) );
+#endif`,VM=`#ifdef USE_MAP
+	vec4 sampledDiffuseColor = texture2D( map, vMapUv );
+	#ifdef DECODE_VIDEO_TEXTURE
+		sampledDiffuseColor = sRGBTransferEOTF( sampledDiffuseColor );
+	#endif
+	diffuseColor *= sampledDiffuseColor;
+#endif`,GM=`#ifdef USE_MAP
+	uniform sampler2D map;
+#endif`,HM=`#if defined( USE_MAP ) || defined( USE_ALPHAMAP )
+	#if defined( USE_POINTS_UV )
+		vec2 uv = vUv;
+	#else
+		vec2 uv = ( uvTransform * vec3( gl_PointCoord.x, 1.0 - gl_PointCoord.y, 1 ) ).xy;
+	#endif
+#endif
+#ifdef USE_MAP
+	diffuseColor *= texture2D( map, uv );
+#endif
+#ifdef USE_ALPHAMAP
+	diffuseColor.a *= texture2D( alphaMap, uv ).g;
+#endif`,WM=`#if defined( USE_POINTS_UV )
+	varying vec2 vUv;
+#else
+	#if defined( USE_MAP ) || defined( USE_ALPHAMAP )
+		uniform mat3 uvTransform;
+	#endif
+#endif
+#ifdef USE_MAP
+	uniform sampler2D map;
+#endif
+#ifdef USE_ALPHAMAP
+	uniform sampler2D alphaMap;
+#endif`,XM=`float metalnessFactor = metalness;
+#ifdef USE_METALNESSMAP
+	vec4 texelMetalness = texture2D( metalnessMap, vMetalnessMapUv );
+	metalnessFactor *= texelMetalness.b;
+#endif`,qM=`#ifdef USE_METALNESSMAP
+	uniform sampler2D metalnessMap;
+#endif`,YM=`#ifdef USE_INSTANCING_MORPH
+	float morphTargetInfluences[ MORPHTARGETS_COUNT ];
+	float morphTargetBaseInfluence = texelFetch( morphTexture, ivec2( 0, gl_InstanceID ), 0 ).r;
+	for ( int i = 0; i < MORPHTARGETS_COUNT; i ++ ) {
+		morphTargetInfluences[i] =  texelFetch( morphTexture, ivec2( i + 1, gl_InstanceID ), 0 ).r;
+	}
+#endif`,$M=`#if defined( USE_MORPHCOLORS )
+	#if defined( USE_COLOR_ALPHA )
+		vColor *= morphTargetBaseInfluence;
+	#elif defined( USE_COLOR )
+		vColor.rgb *= morphTargetBaseInfluence;
+	#endif
+	for ( int i = 0; i < MORPHTARGETS_COUNT; i ++ ) {
+		#if defined( USE_COLOR_ALPHA )
+			if ( morphTargetInfluences[ i ] != 0.0 ) vColor += getMorph( gl_VertexID, i, 2 ) * morphTargetInfluences[ i ];
+		#elif defined( USE_COLOR )
+			if ( morphTargetInfluences[ i ] != 0.0 ) vColor.rgb += getMorph( gl_VertexID, i, 2 ).rgb * morphTargetInfluences[ i ];
+		#endif
+	}
+#endif`,ZM=`#ifdef USE_MORPHNORMALS
+	objectNormal *= morphTargetBaseInfluence;
+	for ( int i = 0; i < MORPHTARGETS_COUNT; i ++ ) {
+		if ( morphTargetInfluences[ i ] != 0.0 ) objectNormal += getMorph( gl_VertexID, i, 1 ).xyz * morphTargetInfluences[ i ];
+	}
+#endif`,JM=`#ifdef USE_MORPHTARGETS
+	#ifndef USE_INSTANCING_MORPH
+		uniform float morphTargetBaseInfluence;
+		uniform float morphTargetInfluences[ MORPHTARGETS_COUNT ];
+	#endif
+	uniform sampler2DArray morphTargetsTexture;
+	uniform ivec2 morphTargetsTextureSize;
+	vec4 getMorph( const in int vertexIndex, const in int morphTargetIndex, const in int offset ) {
+		int texelIndex = vertexIndex * MORPHTARGETS_TEXTURE_STRIDE + offset;
+		int y = texelIndex / morphTargetsTextureSize.x;
+		int x = texelIndex - y * morphTargetsTextureSize.x;
+		ivec3 morphUV = ivec3( x, y, morphTargetIndex );
+		return texelFetch( morphTargetsTexture, morphUV, 0 );
+	}
+#endif`,KM=`#ifdef USE_MORPHTARGETS
+	transformed *= morphTargetBaseInfluence;
+	for ( int i = 0; i < MORPHTARGETS_COUNT; i ++ ) {
+		if ( morphTargetInfluences[ i ] != 0.0 ) transformed += getMorph( gl_VertexID, i, 0 ).xyz * morphTargetInfluences[ i ];
+	}
+#endif`,jM=`float faceDirection = gl_FrontFacing ? 1.0 : - 1.0;
+#ifdef FLAT_SHADED
+	vec3 fdx = dFdx( vViewPosition );
+	vec3 fdy = dFdy( vViewPosition );
+	vec3 normal = normalize( cross( fdx, fdy ) );
+#else
+	vec3 normal = normalize( vNormal );
+	#ifdef DOUBLE_SIDED
+		normal *= faceDirection;
+	#endif
+#endif
+#if defined( USE_NORMALMAP_TANGENTSPACE ) || defined( USE_CLEARCOAT_NORMALMAP ) || defined( USE_ANISOTROPY )
+	#ifdef USE_TANGENT
+		mat3 tbn = mat3( normalize( vTangent ), normalize( vBitangent ), normal );
+	#else
+		mat3 tbn = getTangentFrame( - vViewPosition, normal,
+		#if defined( USE_NORMALMAP )
+			vNormalMapUv
+		#elif defined( USE_CLEARCOAT_NORMALMAP )
+			vClearcoatNormalMapUv
+		#else
+			vUv
+		#endif
+		);
+	#endif
+	#ifdef DOUBLE_SIDED
+		tbn[0] *= faceDirection;
+		tbn[1] *= faceDirection;
+	#endif
+#endif
+#ifdef USE_CLEARCOAT_NORMALMAP
+	#ifdef USE_TANGENT
+		mat3 tbn2 = mat3( normalize( vTangent ), normalize( vBitangent ), normal );
+	#else
+		mat3 tbn2 = getTangentFrame( - vViewPosition, normal, vClearcoatNormalMapUv );
+	#endif
+	#ifdef DOUBLE_SIDED
+		tbn2[0] *= faceDirection;
+		tbn2[1] *= faceDirection;
+	#endif
+#endif
+vec3 nonPerturbedNormal = normal;`,QM=`#ifdef USE_NORMALMAP_OBJECTSPACE
+	normal = texture2D( normalMap, vNormalMapUv ).xyz * 2.0 - 1.0;
+	#ifdef FLIP_SIDED
+		normal = - normal;
+	#endif
+	#ifdef DOUBLE_SIDED
+		normal = normal * faceDirection;
+	#endif
+	normal = normalize( normalMatrix * normal );
+#elif defined( USE_NORMALMAP_TANGENTSPACE )
+	vec3 mapN = texture2D( normalMap, vNormalMapUv ).xyz * 2.0 - 1.0;
+	#if defined( USE_PACKED_NORMALMAP )
+		mapN = vec3( mapN.xy, sqrt( saturate( 1.0 - dot( mapN.xy, mapN.xy ) ) ) );
+	#endif
+	mapN.xy *= normalScale;
+	normal = normalize( tbn * mapN );
+#elif defined( USE_BUMPMAP )
+	normal = perturbNormalArb( - vViewPosition, normal, dHdxy_fwd(), faceDirection );
+#endif`,eb=`#ifndef FLAT_SHADED
+	varying vec3 vNormal;
+	#ifdef USE_TANGENT
+		varying vec3 vTangent;
+		varying vec3 vBitangent;
+	#endif
+#endif`,tb=`#ifndef FLAT_SHADED
+	varying vec3 vNormal;
+	#ifdef USE_TANGENT
+		varying vec3 vTangent;
+		varying vec3 vBitangent;
+	#endif
+#endif`,nb=`#ifndef FLAT_SHADED
+	vNormal = normalize( transformedNormal );
+	#ifdef USE_TANGENT
+		vTangent = normalize( transformedTangent );
+		vBitangent = normalize( cross( vNormal, vTangent ) * tangent.w );
+		#ifdef FLIP_SIDED
+			vBitangent = - vBitangent;
+		#endif
+	#endif
+#endif`,ib=`#ifdef USE_NORMALMAP
+	uniform sampler2D normalMap;
+	uniform vec2 normalScale;
+#endif
+#ifdef USE_NORMALMAP_OBJECTSPACE
+	uniform mat3 normalMatrix;
+#endif
+#if ! defined ( USE_TANGENT ) && ( defined ( USE_NORMALMAP_TANGENTSPACE ) || defined ( USE_CLEARCOAT_NORMALMAP ) || defined( USE_ANISOTROPY ) )
+	mat3 getTangentFrame( vec3 eye_pos, vec3 surf_norm, vec2 uv ) {
+		vec3 q0 = dFdx( eye_pos.xyz );
+		vec3 q1 = dFdy( eye_pos.xyz );
+		vec2 st0 = dFdx( uv.st );
+		vec2 st1 = dFdy( uv.st );
+		vec3 N = surf_norm;
+		vec3 q1perp = cross( q1, N );
+		vec3 q0perp = cross( N, q0 );
+		vec3 T = q1perp * st0.x + q0perp * st1.x;
+		vec3 B = q1perp * st0.y + q0perp * st1.y;
+		float det = max( dot( T, T ), dot( B, B ) );
+		float scale = ( det == 0.0 ) ? 0.0 : inversesqrt( det );
+		return mat3( T * scale, B * scale, N );
+	}
+#endif`,sb=`#ifdef USE_CLEARCOAT
+	vec3 clearcoatNormal = nonPerturbedNormal;
+#endif`,rb=`#ifdef USE_CLEARCOAT_NORMALMAP
+	vec3 clearcoatMapN = texture2D( clearcoatNormalMap, vClearcoatNormalMapUv ).xyz * 2.0 - 1.0;
+	clearcoatMapN.xy *= clearcoatNormalScale;
+	clearcoatNormal = normalize( tbn2 * clearcoatMapN );
+#endif`,ob=`#ifdef USE_CLEARCOATMAP
+	uniform sampler2D clearcoatMap;
+#endif
+#ifdef USE_CLEARCOAT_NORMALMAP
+	uniform sampler2D clearcoatNormalMap;
+	uniform vec2 clearcoatNormalScale;
+#endif
+#ifdef USE_CLEARCOAT_ROUGHNESSMAP
+	uniform sampler2D clearcoatRoughnessMap;
+#endif`,ab=`#ifdef USE_IRIDESCENCEMAP
+	uniform sampler2D iridescenceMap;
+#endif
+#ifdef USE_IRIDESCENCE_THICKNESSMAP
+	uniform sampler2D iridescenceThicknessMap;
+#endif`,lb=`#ifdef OPAQUE
+diffuseColor.a = 1.0;
+#endif
+#ifdef USE_TRANSMISSION
+diffuseColor.a *= material.transmissionAlpha;
+#endif
+gl_FragColor = vec4( outgoingLight, diffuseColor.a );`,cb=`vec3 packNormalToRGB( const in vec3 normal ) {
+	return normalize( normal ) * 0.5 + 0.5;
+}
+vec3 unpackRGBToNormal( const in vec3 rgb ) {
+	return 2.0 * rgb.xyz - 1.0;
+}
+const float PackUpscale = 256. / 255.;const float UnpackDownscale = 255. / 256.;const float ShiftRight8 = 1. / 256.;
+const float Inv255 = 1. / 255.;
+const vec4 PackFactors = vec4( 1.0, 256.0, 256.0 * 256.0, 256.0 * 256.0 * 256.0 );
+const vec2 UnpackFactors2 = vec2( UnpackDownscale, 1.0 / PackFactors.g );
+const vec3 UnpackFactors3 = vec3( UnpackDownscale / PackFactors.rg, 1.0 / PackFactors.b );
+const vec4 UnpackFactors4 = vec4( UnpackDownscale / PackFactors.rgb, 1.0 / PackFactors.a );
+vec4 packDepthToRGBA( const in float v ) {
+	if( v <= 0.0 )
+		return vec4( 0., 0., 0., 0. );
+	if( v >= 1.0 )
+		return vec4( 1., 1., 1., 1. );
+	float vuf;
+	float af = modf( v * PackFactors.a, vuf );
+	float bf = modf( vuf * ShiftRight8, vuf );
+	float gf = modf( vuf * ShiftRight8, vuf );
+	return vec4( vuf * Inv255, gf * PackUpscale, bf * PackUpscale, af );
+}
+vec3 packDepthToRGB( const in float v ) {
+	if( v <= 0.0 )
+		return vec3( 0., 0., 0. );
+	if( v >= 1.0 )
+		return vec3( 1., 1., 1. );
+	float vuf;
+	float bf = modf( v * PackFactors.b, vuf );
+	float gf = modf( vuf * ShiftRight8, vuf );
+	return vec3( vuf * Inv255, gf * PackUpscale, bf );
+}
+vec2 packDepthToRG( const in float v ) {
+	if( v <= 0.0 )
+		return vec2( 0., 0. );
+	if( v >= 1.0 )
+		return vec2( 1., 1. );
+	float vuf;
+	float gf = modf( v * 256., vuf );
+	return vec2( vuf * Inv255, gf );
+}
+float unpackRGBAToDepth( const in vec4 v ) {
+	return dot( v, UnpackFactors4 );
+}
+float unpackRGBToDepth( const in vec3 v ) {
+	return dot( v, UnpackFactors3 );
+}
+float unpackRGToDepth( const in vec2 v ) {
+	return v.r * UnpackFactors2.r + v.g * UnpackFactors2.g;
+}
+vec4 pack2HalfToRGBA( const in vec2 v ) {
+	vec4 r = vec4( v.x, fract( v.x * 255.0 ), v.y, fract( v.y * 255.0 ) );
+	return vec4( r.x - r.y / 255.0, r.y, r.z - r.w / 255.0, r.w );
+}
+vec2 unpackRGBATo2Half( const in vec4 v ) {
+	return vec2( v.x + ( v.y / 255.0 ), v.z + ( v.w / 255.0 ) );
+}
+float viewZToOrthographicDepth( const in float viewZ, const in float near, const in float far ) {
+	return ( viewZ + near ) / ( near - far );
+}
+float orthographicDepthToViewZ( const in float depth, const in float near, const in float far ) {
+	#ifdef USE_REVERSED_DEPTH_BUFFER
+	
+		return depth * ( far - near ) - far;
+	#else
+		return depth * ( near - far ) - near;
+	#endif
+}
+float viewZToPerspectiveDepth( const in float viewZ, const in float near, const in float far ) {
+	return ( ( near + viewZ ) * far ) / ( ( far - near ) * viewZ );
+}
+float perspectiveDepthToViewZ( const in float depth, const in float near, const in float far ) {
+	
+	#ifdef USE_REVERSED_DEPTH_BUFFER
+		return ( near * far ) / ( ( near - far ) * depth - near );
+	#else
+		return ( near * far ) / ( ( far - near ) * depth - far );
+	#endif
+}`,hb=`#ifdef PREMULTIPLIED_ALPHA
+	gl_FragColor.rgb *= gl_FragColor.a;
+#endif`,ub=`vec4 mvPosition = vec4( transformed, 1.0 );
+#ifdef USE_BATCHING
+	mvPosition = batchingMatrix * mvPosition;
+#endif
+#ifdef USE_INSTANCING
+	mvPosition = instanceMatrix * mvPosition;
+#endif
+mvPosition = modelViewMatrix * mvPosition;
+gl_Position = projectionMatrix * mvPosition;`,fb=`#ifdef DITHERING
+	gl_FragColor.rgb = dithering( gl_FragColor.rgb );
+#endif`,db=`#ifdef DITHERING
+	vec3 dithering( vec3 color ) {
+		float grid_position = rand( gl_FragCoord.xy );
+		vec3 dither_shift_RGB = vec3( 0.25 / 255.0, -0.25 / 255.0, 0.25 / 255.0 );
+		dither_shift_RGB = mix( 2.0 * dither_shift_RGB, -2.0 * dither_shift_RGB, grid_position );
+		return color + dither_shift_RGB;
+	}
+#endif`,pb=`float roughnessFactor = roughness;
+#ifdef USE_ROUGHNESSMAP
+	vec4 texelRoughness = texture2D( roughnessMap, vRoughnessMapUv );
+	roughnessFactor *= texelRoughness.g;
+#endif`,mb=`#ifdef USE_ROUGHNESSMAP
+	uniform sampler2D roughnessMap;
+#endif`,gb=`#if NUM_SPOT_LIGHT_COORDS > 0
+	varying vec4 vSpotLightCoord[ NUM_SPOT_LIGHT_COORDS ];
+#endif
+#if NUM_SPOT_LIGHT_MAPS > 0
+	uniform sampler2D spotLightMap[ NUM_SPOT_LIGHT_MAPS ];
+#endif
+#ifdef USE_SHADOWMAP
+	#if NUM_SUN_LIGHT_SHADOWS > 0
+		#define SUN_LIGHT_CASCADES 2
+		#if defined( SHADOWMAP_TYPE_PCF )
+			uniform sampler2DShadow sunShadowMap[ NUM_SUN_LIGHT_SHADOWS ];
+		#else
+			uniform sampler2D sunShadowMap[ NUM_SUN_LIGHT_SHADOWS ];
+		#endif
+		uniform mat4 sunShadowMatrix[ NUM_SUN_LIGHT_SHADOWS * SUN_LIGHT_CASCADES ];
+		uniform vec4 sunShadowCascade[ NUM_SUN_LIGHT_SHADOWS * SUN_LIGHT_CASCADES ];
+		varying vec4 vSunShadowWorldPosition;
+		varying vec3 vSunShadowWorldNormal;
+		struct SunLightShadow {
+			float shadowIntensity;
+			float shadowBias;
+			float shadowNormalBias;
+			float shadowRadius;
+			vec2 shadowMapSize;
+		};
+		uniform SunLightShadow sunLightShadows[ NUM_SUN_LIGHT_SHADOWS ];
+	#endif
+	#if NUM_DIR_LIGHT_SHADOWS > 0
+		#if defined( SHADOWMAP_TYPE_PCF )
+			uniform sampler2DShadow directionalShadowMap[ NUM_DIR_LIGHT_SHADOWS ];
+		#else
+			uniform sampler2D directionalShadowMap[ NUM_DIR_LIGHT_SHADOWS ];
+		#endif
+		varying vec4 vDirectionalShadowCoord[ NUM_DIR_LIGHT_SHADOWS ];
+		struct DirectionalLightShadow {
+			float shadowIntensity;
+			float shadowBias;
+			float shadowNormalBias;
+			float shadowRadius;
+			vec2 shadowMapSize;
+		};
+		uniform DirectionalLightShadow directionalLightShadows[ NUM_DIR_LIGHT_SHADOWS ];
+	#endif
+	#if NUM_SPOT_LIGHT_SHADOWS > 0
+		#if defined( SHADOWMAP_TYPE_PCF )
+			uniform sampler2DShadow spotShadowMap[ NUM_SPOT_LIGHT_SHADOWS ];
+		#else
+			uniform sampler2D spotShadowMap[ NUM_SPOT_LIGHT_SHADOWS ];
+		#endif
+		struct SpotLightShadow {
+			float shadowIntensity;
+			float shadowBias;
+			float shadowNormalBias;
+			float shadowRadius;
+			vec2 shadowMapSize;
+		};
+		uniform SpotLightShadow spotLightShadows[ NUM_SPOT_LIGHT_SHADOWS ];
+	#endif
+	#if NUM_POINT_LIGHT_SHADOWS > 0
+		#if defined( SHADOWMAP_TYPE_PCF )
+			uniform samplerCubeShadow pointShadowMap[ NUM_POINT_LIGHT_SHADOWS ];
+		#elif defined( SHADOWMAP_TYPE_BASIC )
+			uniform samplerCube pointShadowMap[ NUM_POINT_LIGHT_SHADOWS ];
+		#endif
+		varying vec4 vPointShadowCoord[ NUM_POINT_LIGHT_SHADOWS ];
+		struct PointLightShadow {
+			float shadowIntensity;
+			float shadowBias;
+			float shadowNormalBias;
+			float shadowRadius;
+			vec2 shadowMapSize;
+			float shadowCameraNear;
+			float shadowCameraFar;
+		};
+		uniform PointLightShadow pointLightShadows[ NUM_POINT_LIGHT_SHADOWS ];
+	#endif
+	#if defined( SHADOWMAP_TYPE_PCF )
+		float interleavedGradientNoise( vec2 position ) {
+			return fract( 52.9829189 * fract( dot( position, vec2( 0.06711056, 0.00583715 ) ) ) );
+		}
+		vec2 vogelDiskSample( int sampleIndex, int samplesCount, float phi ) {
+			const float goldenAngle = 2.399963229728653;
+			float r = sqrt( ( float( sampleIndex ) + 0.5 ) / float( samplesCount ) );
+			float theta = float( sampleIndex ) * goldenAngle + phi;
+			return vec2( cos( theta ), sin( theta ) ) * r;
+		}
+	#endif
+	#if defined( SHADOWMAP_TYPE_PCF )
+		float getShadow( sampler2DShadow shadowMap, vec2 shadowMapSize, float shadowIntensity, float shadowBias, float shadowRadius, vec4 shadowCoord ) {
+			float shadow = 1.0;
+			shadowCoord.xyz /= shadowCoord.w;
+			#ifdef USE_REVERSED_DEPTH_BUFFER
+				shadowCoord.z -= shadowBias;
+			#else
+				shadowCoord.z += shadowBias;
+			#endif
+			bool inFrustum = shadowCoord.x >= 0.0 && shadowCoord.x <= 1.0 && shadowCoord.y >= 0.0 && shadowCoord.y <= 1.0;
+			bool frustumTest = inFrustum && shadowCoord.z <= 1.0;
+			if ( frustumTest ) {
+				vec2 texelSize = vec2( 1.0 ) / shadowMapSize;
+				vec2 radius = shadowRadius * texelSize;
+				float phi = interleavedGradientNoise( gl_FragCoord.xy ) * PI2;
+				shadow = (
+					texture( shadowMap, vec3( shadowCoord.xy + vogelDiskSample( 0, 5, phi ) * radius, shadowCoord.z ) ) +
+					texture( shadowMap, vec3( shadowCoord.xy + vogelDiskSample( 1, 5, phi ) * radius, shadowCoord.z ) ) +
+					texture( shadowMap, vec3( shadowCoord.xy + vogelDiskSample( 2, 5, phi ) * radius, shadowCoord.z ) ) +
+					texture( shadowMap, vec3( shadowCoord.xy + vogelDiskSample( 3, 5, phi ) * radius, shadowCoord.z ) ) +
+					texture( shadowMap, vec3( shadowCoord.xy + vogelDiskSample( 4, 5, phi ) * radius, shadowCoord.z ) )
+				) * 0.2;
+			}
+			return mix( 1.0, shadow, shadowIntensity );
+		}
+	#elif defined( SHADOWMAP_TYPE_VSM )
+		float getShadow( sampler2D shadowMap, vec2 shadowMapSize, float shadowIntensity, float shadowBias, float shadowRadius, vec4 shadowCoord ) {
+			float shadow = 1.0;
+			shadowCoord.xyz /= shadowCoord.w;
+			#ifdef USE_REVERSED_DEPTH_BUFFER
+				shadowCoord.z -= shadowBias;
+			#else
+				shadowCoord.z += shadowBias;
+			#endif
+			bool inFrustum = shadowCoord.x >= 0.0 && shadowCoord.x <= 1.0 && shadowCoord.y >= 0.0 && shadowCoord.y <= 1.0;
+			bool frustumTest = inFrustum && shadowCoord.z <= 1.0;
+			if ( frustumTest ) {
+				vec2 distribution = texture2D( shadowMap, shadowCoord.xy ).rg;
+				float mean = distribution.x;
+				float variance = distribution.y * distribution.y;
+				#ifdef USE_REVERSED_DEPTH_BUFFER
+					float hard_shadow = step( mean, shadowCoord.z );
+				#else
+					float hard_shadow = step( shadowCoord.z, mean );
+				#endif
+				
+				if ( hard_shadow == 1.0 ) {
+					shadow = 1.0;
+				} else {
+					variance = max( variance, 0.0000001 );
+					float d = shadowCoord.z - mean;
+					float p_max = variance / ( variance + d * d );
+					p_max = clamp( ( p_max - 0.3 ) / 0.65, 0.0, 1.0 );
+					shadow = max( hard_shadow, p_max );
+				}
+			}
+			return mix( 1.0, shadow, shadowIntensity );
+		}
+	#else
+		float getShadow( sampler2D shadowMap, vec2 shadowMapSize, float shadowIntensity, float shadowBias, float shadowRadius, vec4 shadowCoord ) {
+			float shadow = 1.0;
+			shadowCoord.xyz /= shadowCoord.w;
+			#ifdef USE_REVERSED_DEPTH_BUFFER
+				shadowCoord.z -= shadowBias;
+			#else
+				shadowCoord.z += shadowBias;
+			#endif
+			bool inFrustum = shadowCoord.x >= 0.0 && shadowCoord.x <= 1.0 && shadowCoord.y >= 0.0 && shadowCoord.y <= 1.0;
+			bool frustumTest = inFrustum && shadowCoord.z <= 1.0;
+			if ( frustumTest ) {
+				float depth = texture2D( shadowMap, shadowCoord.xy ).r;
+				#ifdef USE_REVERSED_DEPTH_BUFFER
+					shadow = step( depth, shadowCoord.z );
+				#else
+					shadow = step( shadowCoord.z, depth );
+				#endif
+			}
+			return mix( 1.0, shadow, shadowIntensity );
+		}
+	#endif
+	#if NUM_SUN_LIGHT_SHADOWS > 0
+		float getSunShadow(
+			#if defined( SHADOWMAP_TYPE_PCF )
+				sampler2DShadow shadowMap,
+			#else
+				sampler2D shadowMap,
+			#endif
+			SunLightShadow sunLightShadow,
+			int shadowIndex
+		) {
+			vec4 shadowWorldPosition = vec4( vSunShadowWorldPosition.xyz + vSunShadowWorldNormal * sunLightShadow.shadowNormalBias, 1.0 );
+			float viewDepth = vSunShadowWorldPosition.w;
+			int cascadeOffset = shadowIndex * SUN_LIGHT_CASCADES;
+			float shadow = 1.0;
+			for ( int i = SUN_LIGHT_CASCADES - 1; i >= 0; i -- ) {
+				vec4 cascade = sunShadowCascade[ cascadeOffset + i ];
+				if ( viewDepth >= cascade.x && viewDepth < cascade.y ) {
+					float cascadeShadow = getShadow(
+						shadowMap,
+						sunLightShadow.shadowMapSize,
+						sunLightShadow.shadowIntensity,
+						sunLightShadow.shadowBias,
+						sunLightShadow.shadowRadius,
+						sunShadowMatrix[ cascadeOffset + i ] * shadowWorldPosition
+					);
+					shadow = mix( cascadeShadow, shadow, smoothstep( cascade.z, cascade.y, viewDepth ) );
+				}
+			}
+			return shadow;
+		}
+	#endif
+	#if NUM_POINT_LIGHT_SHADOWS > 0
+	#if defined( SHADOWMAP_TYPE_PCF )
+	float getPointShadow( samplerCubeShadow shadowMap, vec2 shadowMapSize, float shadowIntensity, float shadowBias, float shadowRadius, vec4 shadowCoord, float shadowCameraNear, float shadowCameraFar ) {
+		float shadow = 1.0;
+		vec3 lightToPosition = shadowCoord.xyz;
+		vec3 bd3D = normalize( lightToPosition );
+		vec3 absVec = abs( lightToPosition );
+		float viewSpaceZ = max( max( absVec.x, absVec.y ), absVec.z );
+		if ( viewSpaceZ - shadowCameraFar <= 0.0 && viewSpaceZ - shadowCameraNear >= 0.0 ) {
+			float lightDistance = length( lightToPosition );
+			float depthRange = shadowCameraFar - shadowCameraNear;
+			#ifdef USE_REVERSED_DEPTH_BUFFER
+				float depthA = - shadowCameraNear / depthRange - shadowBias;
+				float depthB = shadowCameraNear * shadowCameraFar / ( depthRange * lightDistance );
+			#else
+				float depthA = shadowCameraFar / depthRange + shadowBias;
+				float depthB = - shadowCameraNear * shadowCameraFar / ( depthRange * lightDistance );
+			#endif
+			float texelSize = shadowRadius / shadowMapSize.x;
+			vec3 absDir = abs( bd3D );
+			vec3 tangent = absDir.x > absDir.z ? vec3( 0.0, 1.0, 0.0 ) : vec3( 1.0, 0.0, 0.0 );
+			tangent = normalize( cross( bd3D, tangent ) );
+			vec3 bitangent = cross( bd3D, tangent );
+			float phi = interleavedGradientNoise( gl_FragCoord.xy ) * PI2;
+			shadow = 0.0;
+			for ( int i = 0; i < 5; i ++ ) {
+				vec2 offset = vogelDiskSample( i, 5, phi );
+				vec3 direction = bd3D + ( tangent * offset.x + bitangent * offset.y ) * texelSize;
+				vec3 absDirection = abs( direction );
+				float dp = depthA + depthB / max( max( absDirection.x, absDirection.y ), absDirection.z );
+				shadow += texture( shadowMap, vec4( direction, dp ) );
+			}
+			shadow *= 0.2;
+		}
+		return mix( 1.0, shadow, shadowIntensity );
+	}
+	#elif defined( SHADOWMAP_TYPE_BASIC )
+	float getPointShadow( samplerCube shadowMap, vec2 shadowMapSize, float shadowIntensity, float shadowBias, float shadowRadius, vec4 shadowCoord, float shadowCameraNear, float shadowCameraFar ) {
+		float shadow = 1.0;
+		vec3 lightToPosition = shadowCoord.xyz;
+		vec3 absVec = abs( lightToPosition );
+		float viewSpaceZ = max( max( absVec.x, absVec.y ), absVec.z );
+		if ( viewSpaceZ - shadowCameraFar <= 0.0 && viewSpaceZ - shadowCameraNear >= 0.0 ) {
+			float dp = ( shadowCameraFar * ( viewSpaceZ - shadowCameraNear ) ) / ( viewSpaceZ * ( shadowCameraFar - shadowCameraNear ) );
+			dp += shadowBias;
+			vec3 bd3D = normalize( lightToPosition );
+			float depth = textureCube( shadowMap, bd3D ).r;
+			#ifdef USE_REVERSED_DEPTH_BUFFER
+				depth = 1.0 - depth;
+			#endif
+			shadow = step( dp, depth );
+		}
+		return mix( 1.0, shadow, shadowIntensity );
+	}
+	#endif
+	#endif
+#endif`,_b=`#if NUM_SPOT_LIGHT_COORDS > 0
+	uniform mat4 spotLightMatrix[ NUM_SPOT_LIGHT_COORDS ];
+	varying vec4 vSpotLightCoord[ NUM_SPOT_LIGHT_COORDS ];
+#endif
+#ifdef USE_SHADOWMAP
+	#if NUM_SUN_LIGHT_SHADOWS > 0
+		varying vec4 vSunShadowWorldPosition;
+		varying vec3 vSunShadowWorldNormal;
+	#endif
+	#if NUM_DIR_LIGHT_SHADOWS > 0
+		uniform mat4 directionalShadowMatrix[ NUM_DIR_LIGHT_SHADOWS ];
+		varying vec4 vDirectionalShadowCoord[ NUM_DIR_LIGHT_SHADOWS ];
+		struct DirectionalLightShadow {
+			float shadowIntensity;
+			float shadowBias;
+			float shadowNormalBias;
+			float shadowRadius;
+			vec2 shadowMapSize;
+		};
+		uniform DirectionalLightShadow directionalLightShadows[ NUM_DIR_LIGHT_SHADOWS ];
+	#endif
+	#if NUM_SPOT_LIGHT_SHADOWS > 0
+		struct SpotLightShadow {
+			float shadowIntensity;
+			float shadowBias;
+			float shadowNormalBias;
+			float shadowRadius;
+			vec2 shadowMapSize;
+		};
+		uniform SpotLightShadow spotLightShadows[ NUM_SPOT_LIGHT_SHADOWS ];
+	#endif
+	#if NUM_POINT_LIGHT_SHADOWS > 0
+		uniform mat4 pointShadowMatrix[ NUM_POINT_LIGHT_SHADOWS ];
+		varying vec4 vPointShadowCoord[ NUM_POINT_LIGHT_SHADOWS ];
+		struct PointLightShadow {
+			float shadowIntensity;
+			float shadowBias;
+			float shadowNormalBias;
+			float shadowRadius;
+			vec2 shadowMapSize;
+			float shadowCameraNear;
+			float shadowCameraFar;
+		};
+		uniform PointLightShadow pointLightShadows[ NUM_POINT_LIGHT_SHADOWS ];
+	#endif
+#endif`,xb=`#if ( defined( USE_SHADOWMAP ) && ( NUM_DIR_LIGHT_SHADOWS > 0 || NUM_SUN_LIGHT_SHADOWS > 0 || NUM_POINT_LIGHT_SHADOWS > 0 ) ) || ( NUM_SPOT_LIGHT_COORDS > 0 )
+	#ifdef HAS_NORMAL
+		vec3 shadowWorldNormal = transformNormalByInverseViewMatrix( transformedNormal, viewMatrix );
+	#else
+		vec3 shadowWorldNormal = vec3( 0.0 );
+	#endif
+	vec4 shadowWorldPosition;
+#endif
+#if defined( USE_SHADOWMAP )
+	#if NUM_SUN_LIGHT_SHADOWS > 0
+		vSunShadowWorldPosition = vec4( worldPosition.xyz, - mvPosition.z );
+		vSunShadowWorldNormal = shadowWorldNormal;
+	#endif
+	#if NUM_DIR_LIGHT_SHADOWS > 0
+		#pragma unroll_loop_start
+		for ( int i = 0; i < NUM_DIR_LIGHT_SHADOWS; i ++ ) {
+			shadowWorldPosition = worldPosition + vec4( shadowWorldNormal * directionalLightShadows[ i ].shadowNormalBias, 0 );
+			vDirectionalShadowCoord[ i ] = directionalShadowMatrix[ i ] * shadowWorldPosition;
+		}
+		#pragma unroll_loop_end
+	#endif
+	#if NUM_POINT_LIGHT_SHADOWS > 0
+		#pragma unroll_loop_start
+		for ( int i = 0; i < NUM_POINT_LIGHT_SHADOWS; i ++ ) {
+			shadowWorldPosition = worldPosition + vec4( shadowWorldNormal * pointLightShadows[ i ].shadowNormalBias, 0 );
+			vPointShadowCoord[ i ] = pointShadowMatrix[ i ] * shadowWorldPosition;
+		}
+		#pragma unroll_loop_end
+	#endif
+#endif
+#if NUM_SPOT_LIGHT_COORDS > 0
+	#pragma unroll_loop_start
+	for ( int i = 0; i < NUM_SPOT_LIGHT_COORDS; i ++ ) {
+		shadowWorldPosition = worldPosition;
+		#if ( defined( USE_SHADOWMAP ) && UNROLLED_LOOP_INDEX < NUM_SPOT_LIGHT_SHADOWS )
+			shadowWorldPosition.xyz += shadowWorldNormal * spotLightShadows[ i ].shadowNormalBias;
+		#endif
+		vSpotLightCoord[ i ] = spotLightMatrix[ i ] * shadowWorldPosition;
+	}
+	#pragma unroll_loop_end
+#endif`,yb=`float getShadowMask() {
+	float shadow = 1.0;
+	#ifdef USE_SHADOWMAP
+	#if NUM_SUN_LIGHT_SHADOWS > 0
+	SunLightShadow sunLight;
+	#pragma unroll_loop_start
+	for ( int i = 0; i < NUM_SUN_LIGHT_SHADOWS; i ++ ) {
+		sunLight = sunLightShadows[ i ];
+		shadow *= receiveShadow ? getSunShadow( sunShadowMap[ i ], sunLight, UNROLLED_LOOP_INDEX ) : 1.0;
+	}
+	#pragma unroll_loop_end
+	#endif
+	#if NUM_DIR_LIGHT_SHADOWS > 0
+	DirectionalLightShadow directionalLight;
+	#pragma unroll_loop_start
+	for ( int i = 0; i < NUM_DIR_LIGHT_SHADOWS; i ++ ) {
+		directionalLight = directionalLightShadows[ i ];
+		shadow *= receiveShadow ? getShadow( directionalShadowMap[ i ], directionalLight.shadowMapSize, directionalLight.shadowIntensity, directionalLight.shadowBias, directionalLight.shadowRadius, vDirectionalShadowCoord[ i ] ) : 1.0;
+	}
+	#pragma unroll_loop_end
+	#endif
+	#if NUM_SPOT_LIGHT_SHADOWS > 0
+	SpotLightShadow spotLight;
+	#pragma unroll_loop_start
+	for ( int i = 0; i < NUM_SPOT_LIGHT_SHADOWS; i ++ ) {
+		spotLight = spotLightShadows[ i ];
+		shadow *= receiveShadow ? getShadow( spotShadowMap[ i ], spotLight.shadowMapSize, spotLight.shadowIntensity, spotLight.shadowBias, spotLight.shadowRadius, vSpotLightCoord[ i ] ) : 1.0;
+	}
+	#pragma unroll_loop_end
+	#endif
+	#if NUM_POINT_LIGHT_SHADOWS > 0 && ( defined( SHADOWMAP_TYPE_PCF ) || defined( SHADOWMAP_TYPE_BASIC ) )
+	PointLightShadow pointLight;
+	#pragma unroll_loop_start
+	for ( int i = 0; i < NUM_POINT_LIGHT_SHADOWS; i ++ ) {
+		pointLight = pointLightShadows[ i ];
+		shadow *= receiveShadow ? getPointShadow( pointShadowMap[ i ], pointLight.shadowMapSize, pointLight.shadowIntensity, pointLight.shadowBias, pointLight.shadowRadius, vPointShadowCoord[ i ], pointLight.shadowCameraNear, pointLight.shadowCameraFar ) : 1.0;
+	}
+	#pragma unroll_loop_end
+	#endif
+	#endif
+	return shadow;
+}`,vb=`#ifdef USE_SKINNING
+	mat4 boneMatX = getBoneMatrix( skinIndex.x );
+	mat4 boneMatY = getBoneMatrix( skinIndex.y );
+	mat4 boneMatZ = getBoneMatrix( skinIndex.z );
+	mat4 boneMatW = getBoneMatrix( skinIndex.w );
+#endif`,Sb=`#ifdef USE_SKINNING
+	uniform mat4 bindMatrix;
+	uniform mat4 bindMatrixInverse;
+	uniform highp sampler2D boneTexture;
+	mat4 getBoneMatrix( const in float i ) {
+		int size = textureSize( boneTexture, 0 ).x;
+		int j = int( i ) * 4;
+		int x = j % size;
+		int y = j / size;
+		vec4 v1 = texelFetch( boneTexture, ivec2( x, y ), 0 );
+		vec4 v2 = texelFetch( boneTexture, ivec2( x + 1, y ), 0 );
+		vec4 v3 = texelFetch( boneTexture, ivec2( x + 2, y ), 0 );
+		vec4 v4 = texelFetch( boneTexture, ivec2( x + 3, y ), 0 );
+		return mat4( v1, v2, v3, v4 );
+	}
+#endif`,Mb=`#ifdef USE_SKINNING
+	vec4 skinVertex = bindMatrix * vec4( transformed, 1.0 );
+	vec4 skinned = vec4( 0.0 );
+	skinned += boneMatX * skinVertex * skinWeight.x;
+	skinned += boneMatY * skinVertex * skinWeight.y;
+	skinned += boneMatZ * skinVertex * skinWeight.z;
+	skinned += boneMatW * skinVertex * skinWeight.w;
+	transformed = ( bindMatrixInverse * skinned ).xyz;
+#endif`,bb=`#ifdef USE_SKINNING
+	mat4 skinMatrix = mat4( 0.0 );
+	skinMatrix += skinWeight.x * boneMatX;
+	skinMatrix += skinWeight.y * boneMatY;
+	skinMatrix += skinWeight.z * boneMatZ;
+	skinMatrix += skinWeight.w * boneMatW;
+	skinMatrix = bindMatrixInverse * skinMatrix * bindMatrix;
+	objectNormal = vec4( skinMatrix * vec4( objectNormal, 0.0 ) ).xyz;
+	#ifdef USE_TANGENT
+		objectTangent = vec4( skinMatrix * vec4( objectTangent, 0.0 ) ).xyz;
+	#endif
+#endif`,wb=`float specularStrength;
+#ifdef USE_SPECULARMAP
+	vec4 texelSpecular = texture2D( specularMap, vSpecularMapUv );
+	specularStrength = texelSpecular.r;
+#else
+	specularStrength = 1.0;
+#endif`,Ab=`#ifdef USE_SPECULARMAP
+	uniform sampler2D specularMap;
+#endif`,Eb=`#if defined( TONE_MAPPING )
+	gl_FragColor.rgb = toneMapping( gl_FragColor.rgb );
+#endif`,Tb=`#ifndef saturate
+#define saturate( a ) clamp( a, 0.0, 1.0 )
+#endif
+uniform float toneMappingExposure;
+vec3 LinearToneMapping( vec3 color ) {
+	return saturate( toneMappingExposure * color );
+}
+vec3 ReinhardToneMapping( vec3 color ) {
+	color *= toneMappingExposure;
+	return saturate( color / ( vec3( 1.0 ) + color ) );
+}
+vec3 CineonToneMapping( vec3 color ) {
+	color *= toneMappingExposure;
+	color = max( vec3( 0.0 ), color - 0.004 );
+	return pow( ( color * ( 6.2 * color + 0.5 ) ) / ( color * ( 6.2 * color + 1.7 ) + 0.06 ), vec3( 2.2 ) );
+}
+vec3 RRTAndODTFit( vec3 v ) {
+	vec3 a = v * ( v + 0.0245786 ) - 0.000090537;
+	vec3 b = v * ( 0.983729 * v + 0.4329510 ) + 0.238081;
+	return a / b;
+}
+vec3 ACESFilmicToneMapping( vec3 color ) {
+	const mat3 ACESInputMat = mat3(
+		vec3( 0.59719, 0.07600, 0.02840 ),		vec3( 0.35458, 0.90834, 0.13383 ),
+		vec3( 0.04823, 0.01566, 0.83777 )
+	);
+	const mat3 ACESOutputMat = mat3(
+		vec3(  1.60475, -0.10208, -0.00327 ),		vec3( -0.53108,  1.10813, -0.07276 ),
+		vec3( -0.07367, -0.00605,  1.07602 )
+	);
+	color *= toneMappingExposure / 0.6;
+	color = ACESInputMat * color;
+	color = RRTAndODTFit( color );
+	color = ACESOutputMat * color;
+	return saturate( color );
+}
+const mat3 LINEAR_REC2020_TO_LINEAR_SRGB = mat3(
+	vec3( 1.6605, - 0.1246, - 0.0182 ),
+	vec3( - 0.5876, 1.1329, - 0.1006 ),
+	vec3( - 0.0728, - 0.0083, 1.1187 )
+);
+const mat3 LINEAR_SRGB_TO_LINEAR_REC2020 = mat3(
+	vec3( 0.6274, 0.0691, 0.0164 ),
+	vec3( 0.3293, 0.9195, 0.0880 ),
+	vec3( 0.0433, 0.0113, 0.8956 )
+);
+vec3 agxDefaultContrastApprox( vec3 x ) {
+	vec3 x2 = x * x;
+	vec3 x4 = x2 * x2;
+	return + 15.5 * x4 * x2
+		- 40.14 * x4 * x
+		+ 31.96 * x4
+		- 6.868 * x2 * x
+		+ 0.4298 * x2
+		+ 0.1191 * x
+		- 0.00232;
+}
+vec3 AgXToneMapping( vec3 color ) {
+	const mat3 AgXInsetMatrix = mat3(
+		vec3( 0.856627153315983, 0.137318972929847, 0.11189821299995 ),
+		vec3( 0.0951212405381588, 0.761241990602591, 0.0767994186031903 ),
+		vec3( 0.0482516061458583, 0.101439036467562, 0.811302368396859 )
+	);
+	const mat3 AgXOutsetMatrix = mat3(
+		vec3( 1.1271005818144368, - 0.1413297634984383, - 0.14132976349843826 ),
+		vec3( - 0.11060664309660323, 1.157823702216272, - 0.11060664309660294 ),
+		vec3( - 0.016493938717834573, - 0.016493938717834257, 1.2519364065950405 )
+	);
+	const float AgxMinEv = - 12.47393;	const float AgxMaxEv = 4.026069;
+	color *= toneMappingExposure;
+	color = LINEAR_SRGB_TO_LINEAR_REC2020 * color;
+	color = AgXInsetMatrix * color;
+	color = max( color, 1e-10 );	color = log2( color );
+	color = ( color - AgxMinEv ) / ( AgxMaxEv - AgxMinEv );
+	color = clamp( color, 0.0, 1.0 );
+	color = agxDefaultContrastApprox( color );
+	color = AgXOutsetMatrix * color;
+	color = pow( max( vec3( 0.0 ), color ), vec3( 2.2 ) );
+	color = LINEAR_REC2020_TO_LINEAR_SRGB * color;
+	color = clamp( color, 0.0, 1.0 );
+	return color;
+}
+vec3 NeutralToneMapping( vec3 color ) {
+	const float StartCompression = 0.8 - 0.04;
+	const float Desaturation = 0.15;
+	color *= toneMappingExposure;
+	float x = min( color.r, min( color.g, color.b ) );
+	float offset = x < 0.08 ? x - 6.25 * x * x : 0.04;
+	color -= offset;
+	float peak = max( color.r, max( color.g, color.b ) );
+	if ( peak < StartCompression ) return color;
+	float d = 1. - StartCompression;
+	float newPeak = 1. - d * d / ( peak + d - StartCompression );
+	color *= newPeak / peak;
+	float g = 1. - 1. / ( Desaturation * ( peak - newPeak ) + 1. );
+	return mix( color, vec3( newPeak ), g );
+}
+vec3 CustomToneMapping( vec3 color ) { return color; }`,Cb=`#ifdef USE_TRANSMISSION
+	material.transmission = transmission;
+	material.transmissionAlpha = 1.0;
+	material.thickness = thickness;
+	material.attenuationDistance = attenuationDistance;
+	material.attenuationColor = attenuationColor;
+	#ifdef USE_TRANSMISSIONMAP
+		material.transmission *= texture2D( transmissionMap, vTransmissionMapUv ).r;
+	#endif
+	#ifdef USE_THICKNESSMAP
+		material.thickness *= texture2D( thicknessMap, vThicknessMapUv ).g;
+	#endif
+	vec3 pos = vWorldPosition;
+	vec3 v = normalize( cameraPosition - pos );
+	vec3 n = transformNormalByInverseViewMatrix( normal, viewMatrix );
+	vec4 transmitted = getIBLVolumeRefraction(
+		n, v, material.roughness, material.diffuseContribution, material.specularColorBlended, material.specularF90,
+		pos, modelMatrix, viewMatrix, projectionMatrix, material.dispersion, material.ior, material.thickness,
+		material.attenuationColor, material.attenuationDistance );
+	material.transmissionAlpha = mix( material.transmissionAlpha, transmitted.a, material.transmission );
+	totalDiffuse = mix( totalDiffuse, transmitted.rgb, material.transmission );
+#endif`,Rb=`#ifdef USE_TRANSMISSION
+	uniform float transmission;
+	uniform float thickness;
+	uniform float attenuationDistance;
+	uniform vec3 attenuationColor;
+	#ifdef USE_TRANSMISSIONMAP
+		uniform sampler2D transmissionMap;
+	#endif
+	#ifdef USE_THICKNESSMAP
+		uniform sampler2D thicknessMap;
+	#endif
+	uniform vec2 transmissionSamplerSize;
+	uniform sampler2D transmissionSamplerMap;
+	uniform mat4 modelMatrix;
+	uniform mat4 projectionMatrix;
+	varying vec3 vWorldPosition;
+	float w0( float a ) {
+		return ( 1.0 / 6.0 ) * ( a * ( a * ( - a + 3.0 ) - 3.0 ) + 1.0 );
+	}
+	float w1( float a ) {
+		return ( 1.0 / 6.0 ) * ( a *  a * ( 3.0 * a - 6.0 ) + 4.0 );
+	}
+	float w2( float a ){
+		return ( 1.0 / 6.0 ) * ( a * ( a * ( - 3.0 * a + 3.0 ) + 3.0 ) + 1.0 );
+	}
+	float w3( float a ) {
+		return ( 1.0 / 6.0 ) * ( a * a * a );
+	}
+	float g0( float a ) {
+		return w0( a ) + w1( a );
+	}
+	float g1( float a ) {
+		return w2( a ) + w3( a );
+	}
+	float h0( float a ) {
+		return - 1.0 + w1( a ) / ( w0( a ) + w1( a ) );
+	}
+	float h1( float a ) {
+		return 1.0 + w3( a ) / ( w2( a ) + w3( a ) );
+	}
+	vec4 bicubic( sampler2D tex, vec2 uv, vec4 texelSize, float lod ) {
+		uv = uv * texelSize.zw + 0.5;
+		vec2 iuv = floor( uv );
+		vec2 fuv = fract( uv );
+		float g0x = g0( fuv.x );
+		float g1x = g1( fuv.x );
+		float h0x = h0( fuv.x );
+		float h1x = h1( fuv.x );
+		float h0y = h0( fuv.y );
+		float h1y = h1( fuv.y );
+		vec2 p0 = ( vec2( iuv.x + h0x, iuv.y + h0y ) - 0.5 ) * texelSize.xy;
+		vec2 p1 = ( vec2( iuv.x + h1x, iuv.y + h0y ) - 0.5 ) * texelSize.xy;
+		vec2 p2 = ( vec2( iuv.x + h0x, iuv.y + h1y ) - 0.5 ) * texelSize.xy;
+		vec2 p3 = ( vec2( iuv.x + h1x, iuv.y + h1y ) - 0.5 ) * texelSize.xy;
+		return g0( fuv.y ) * ( g0x * textureLod( tex, p0, lod ) + g1x * textureLod( tex, p1, lod ) ) +
+			g1( fuv.y ) * ( g0x * textureLod( tex, p2, lod ) + g1x * textureLod( tex, p3, lod ) );
+	}
+	vec4 textureBicubic( sampler2D sampler, vec2 uv, float lod ) {
+		vec2 fLodSize = vec2( textureSize( sampler, int( lod ) ) );
+		vec2 cLodSize = vec2( textureSize( sampler, int( lod + 1.0 ) ) );
+		vec2 fLodSizeInv = 1.0 / fLodSize;
+		vec2 cLodSizeInv = 1.0 / cLodSize;
+		vec4 fSample = bicubic( sampler, uv, vec4( fLodSizeInv, fLodSize ), floor( lod ) );
+		vec4 cSample = bicubic( sampler, uv, vec4( cLodSizeInv, cLodSize ), ceil( lod ) );
+		return mix( fSample, cSample, fract( lod ) );
+	}
+	vec3 getVolumeTransmissionRay( const in vec3 n, const in vec3 v, const in float thickness, const in float ior, const in mat4 modelMatrix ) {
+		vec3 refractionVector = refract( - v, normalize( n ), 1.0 / ior );
+		vec3 modelScale;
+		modelScale.x = length( vec3( modelMatrix[ 0 ].xyz ) );
+		modelScale.y = length( vec3( modelMatrix[ 1 ].xyz ) );
+		modelScale.z = length( vec3( modelMatrix[ 2 ].xyz ) );
+		return normalize( refractionVector ) * thickness * modelScale;
+	}
+	float applyIorToRoughness( const in float roughness, const in float ior ) {
+		return roughness * clamp( ior * 2.0 - 2.0, 0.0, 1.0 );
+	}
+	vec4 getTransmissionSample( const in vec2 fragCoord, const in float roughness, const in float ior ) {
+		float lod = log2( transmissionSamplerSize.x ) * applyIorToRoughness( roughness, ior );
+		return textureBicubic( transmissionSamplerMap, fragCoord.xy, lod );
+	}
+	vec3 volumeAttenuation( const in float transmissionDistance, const in vec3 attenuationColor, const in float attenuationDistance ) {
+		if ( isinf( attenuationDistance ) ) {
+			return vec3( 1.0 );
+		} else {
+			vec3 attenuationCoefficient = -log( attenuationColor ) / attenuationDistance;
+			vec3 transmittance = exp( - attenuationCoefficient * transmissionDistance );			return transmittance;
+		}
+	}
+	vec4 getIBLVolumeRefraction( const in vec3 n, const in vec3 v, const in float roughness, const in vec3 diffuseColor,
+		const in vec3 specularColor, const in float specularF90, const in vec3 position, const in mat4 modelMatrix,
+		const in mat4 viewMatrix, const in mat4 projMatrix, const in float dispersion, const in float ior, const in float thickness,
+		const in vec3 attenuationColor, const in float attenuationDistance ) {
+		vec4 transmittedLight;
+		vec3 transmittance;
+		#ifdef USE_DISPERSION
+			float halfSpread = ( ior - 1.0 ) * 0.025 * dispersion;
+			vec3 iors = vec3( ior - halfSpread, ior, ior + halfSpread );
+			for ( int i = 0; i < 3; i ++ ) {
+				vec3 transmissionRay = getVolumeTransmissionRay( n, v, thickness, iors[ i ], modelMatrix );
+				vec3 refractedRayExit = position + transmissionRay;
+				vec4 ndcPos = projMatrix * viewMatrix * vec4( refractedRayExit, 1.0 );
+				vec2 refractionCoords = ndcPos.xy / ndcPos.w;
+				refractionCoords += 1.0;
+				refractionCoords /= 2.0;
+				vec4 transmissionSample = getTransmissionSample( refractionCoords, roughness, iors[ i ] );
+				transmittedLight[ i ] = transmissionSample[ i ];
+				transmittedLight.a += transmissionSample.a;
+				transmittance[ i ] = diffuseColor[ i ] * volumeAttenuation( length( transmissionRay ), attenuationColor, attenuationDistance )[ i ];
+			}
+			transmittedLight.a /= 3.0;
+		#else
+			vec3 transmissionRay = getVolumeTransmissionRay( n, v, thickness, ior, modelMatrix );
+			vec3 refractedRayExit = position + transmissionRay;
+			vec4 ndcPos = projMatrix * viewMatrix * vec4( refractedRayExit, 1.0 );
+			vec2 refractionCoords = ndcPos.xy / ndcPos.w;
+			refractionCoords += 1.0;
+			refractionCoords /= 2.0;
+			transmittedLight = getTransmissionSample( refractionCoords, roughness, ior );
+			transmittance = diffuseColor * volumeAttenuation( length( transmissionRay ), attenuationColor, attenuationDistance );
+		#endif
+		vec3 attenuatedColor = transmittance * transmittedLight.rgb;
+		vec3 F = EnvironmentBRDF( n, v, specularColor, specularF90, roughness );
+		float transmittanceFactor = ( transmittance.r + transmittance.g + transmittance.b ) / 3.0;
+		return vec4( ( 1.0 - F ) * attenuatedColor, 1.0 - ( 1.0 - transmittedLight.a ) * transmittanceFactor );
+	}
+#endif`,Pb=`#if defined( USE_UV ) || defined( USE_ANISOTROPY )
+	varying vec2 vUv;
+#endif
+#ifdef USE_MAP
+	varying vec2 vMapUv;
+#endif
+#ifdef USE_ALPHAMAP
+	varying vec2 vAlphaMapUv;
+#endif
+#ifdef USE_LIGHTMAP
+	varying vec2 vLightMapUv;
+#endif
+#ifdef USE_AOMAP
+	varying vec2 vAoMapUv;
+#endif
+#ifdef USE_BUMPMAP
+	varying vec2 vBumpMapUv;
+#endif
+#ifdef USE_NORMALMAP
+	varying vec2 vNormalMapUv;
+#endif
+#ifdef USE_EMISSIVEMAP
+	varying vec2 vEmissiveMapUv;
+#endif
+#ifdef USE_METALNESSMAP
+	varying vec2 vMetalnessMapUv;
+#endif
+#ifdef USE_ROUGHNESSMAP
+	varying vec2 vRoughnessMapUv;
+#endif
+#ifdef USE_DIFFUSE_ROUGHNESSMAP
+	varying vec2 vDiffuseRoughnessMapUv;
+#endif
+#ifdef USE_ANISOTROPYMAP
+	varying vec2 vAnisotropyMapUv;
+#endif
+#ifdef USE_CLEARCOATMAP
+	varying vec2 vClearcoatMapUv;
+#endif
+#ifdef USE_CLEARCOAT_NORMALMAP
+	varying vec2 vClearcoatNormalMapUv;
+#endif
+#ifdef USE_CLEARCOAT_ROUGHNESSMAP
+	varying vec2 vClearcoatRoughnessMapUv;
+#endif
+#ifdef USE_IRIDESCENCEMAP
+	varying vec2 vIridescenceMapUv;
+#endif
+#ifdef USE_IRIDESCENCE_THICKNESSMAP
+	varying vec2 vIridescenceThicknessMapUv;
+#endif
+#ifdef USE_SHEEN_COLORMAP
+	varying vec2 vSheenColorMapUv;
+#endif
+#ifdef USE_SHEEN_ROUGHNESSMAP
+	varying vec2 vSheenRoughnessMapUv;
+#endif
+#ifdef USE_SPECULARMAP
+	varying vec2 vSpecularMapUv;
+#endif
+#ifdef USE_SPECULAR_COLORMAP
+	varying vec2 vSpecularColorMapUv;
+#endif
+#ifdef USE_SPECULAR_INTENSITYMAP
+	varying vec2 vSpecularIntensityMapUv;
+#endif
+#ifdef USE_TRANSMISSIONMAP
+	uniform mat3 transmissionMapTransform;
+	varying vec2 vTransmissionMapUv;
+#endif
+#ifdef USE_THICKNESSMAP
+	uniform mat3 thicknessMapTransform;
+	varying vec2 vThicknessMapUv;
+#endif`,Ib=`#if defined( USE_UV ) || defined( USE_ANISOTROPY )
+	varying vec2 vUv;
+#endif
+#ifdef USE_MAP
+	uniform mat3 mapTransform;
+	varying vec2 vMapUv;
+#endif
+#ifdef USE_ALPHAMAP
+	uniform mat3 alphaMapTransform;
+	varying vec2 vAlphaMapUv;
+#endif
+#ifdef USE_LIGHTMAP
+	uniform mat3 lightMapTransform;
+	varying vec2 vLightMapUv;
+#endif
+#ifdef USE_AOMAP
+	uniform mat3 aoMapTransform;
+	varying vec2 vAoMapUv;
+#endif
+#ifdef USE_BUMPMAP
+	uniform mat3 bumpMapTransform;
+	varying vec2 vBumpMapUv;
+#endif
+#ifdef USE_NORMALMAP
+	uniform mat3 normalMapTransform;
+	varying vec2 vNormalMapUv;
+#endif
+#ifdef USE_DISPLACEMENTMAP
+	uniform mat3 displacementMapTransform;
+	varying vec2 vDisplacementMapUv;
+#endif
+#ifdef USE_EMISSIVEMAP
+	uniform mat3 emissiveMapTransform;
+	varying vec2 vEmissiveMapUv;
+#endif
+#ifdef USE_METALNESSMAP
+	uniform mat3 metalnessMapTransform;
+	varying vec2 vMetalnessMapUv;
+#endif
+#ifdef USE_ROUGHNESSMAP
+	uniform mat3 roughnessMapTransform;
+	varying vec2 vRoughnessMapUv;
+#endif
+#ifdef USE_DIFFUSE_ROUGHNESSMAP
+	uniform mat3 diffuseRoughnessMapTransform;
+	varying vec2 vDiffuseRoughnessMapUv;
+#endif
+#ifdef USE_ANISOTROPYMAP
+	uniform mat3 anisotropyMapTransform;
+	varying vec2 vAnisotropyMapUv;
+#endif
+#ifdef USE_CLEARCOATMAP
+	uniform mat3 clearcoatMapTransform;
+	varying vec2 vClearcoatMapUv;
+#endif
+#ifdef USE_CLEARCOAT_NORMALMAP
+	uniform mat3 clearcoatNormalMapTransform;
+	varying vec2 vClearcoatNormalMapUv;
+#endif
+#ifdef USE_CLEARCOAT_ROUGHNESSMAP
+	uniform mat3 clearcoatRoughnessMapTransform;
+	varying vec2 vClearcoatRoughnessMapUv;
+#endif
+#ifdef USE_SHEEN_COLORMAP
+	uniform mat3 sheenColorMapTransform;
+	varying vec2 vSheenColorMapUv;
+#endif
+#ifdef USE_SHEEN_ROUGHNESSMAP
+	uniform mat3 sheenRoughnessMapTransform;
+	varying vec2 vSheenRoughnessMapUv;
+#endif
+#ifdef USE_IRIDESCENCEMAP
+	uniform mat3 iridescenceMapTransform;
+	varying vec2 vIridescenceMapUv;
+#endif
+#ifdef USE_IRIDESCENCE_THICKNESSMAP
+	uniform mat3 iridescenceThicknessMapTransform;
+	varying vec2 vIridescenceThicknessMapUv;
+#endif
+#ifdef USE_SPECULARMAP
+	uniform mat3 specularMapTransform;
+	varying vec2 vSpecularMapUv;
+#endif
+#ifdef USE_SPECULAR_COLORMAP
+	uniform mat3 specularColorMapTransform;
+	varying vec2 vSpecularColorMapUv;
+#endif
+#ifdef USE_SPECULAR_INTENSITYMAP
+	uniform mat3 specularIntensityMapTransform;
+	varying vec2 vSpecularIntensityMapUv;
+#endif
+#ifdef USE_TRANSMISSIONMAP
+	uniform mat3 transmissionMapTransform;
+	varying vec2 vTransmissionMapUv;
+#endif
+#ifdef USE_THICKNESSMAP
+	uniform mat3 thicknessMapTransform;
+	varying vec2 vThicknessMapUv;
+#endif`,Lb=`#if defined( USE_UV ) || defined( USE_ANISOTROPY )
+	vUv = vec3( uv, 1 ).xy;
+#endif
+#ifdef USE_MAP
+	vMapUv = ( mapTransform * vec3( MAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_ALPHAMAP
+	vAlphaMapUv = ( alphaMapTransform * vec3( ALPHAMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_LIGHTMAP
+	vLightMapUv = ( lightMapTransform * vec3( LIGHTMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_AOMAP
+	vAoMapUv = ( aoMapTransform * vec3( AOMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_BUMPMAP
+	vBumpMapUv = ( bumpMapTransform * vec3( BUMPMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_NORMALMAP
+	vNormalMapUv = ( normalMapTransform * vec3( NORMALMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_DISPLACEMENTMAP
+	vDisplacementMapUv = ( displacementMapTransform * vec3( DISPLACEMENTMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_EMISSIVEMAP
+	vEmissiveMapUv = ( emissiveMapTransform * vec3( EMISSIVEMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_METALNESSMAP
+	vMetalnessMapUv = ( metalnessMapTransform * vec3( METALNESSMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_ROUGHNESSMAP
+	vRoughnessMapUv = ( roughnessMapTransform * vec3( ROUGHNESSMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_DIFFUSE_ROUGHNESSMAP
+	vDiffuseRoughnessMapUv = ( diffuseRoughnessMapTransform * vec3( DIFFUSE_ROUGHNESSMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_ANISOTROPYMAP
+	vAnisotropyMapUv = ( anisotropyMapTransform * vec3( ANISOTROPYMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_CLEARCOATMAP
+	vClearcoatMapUv = ( clearcoatMapTransform * vec3( CLEARCOATMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_CLEARCOAT_NORMALMAP
+	vClearcoatNormalMapUv = ( clearcoatNormalMapTransform * vec3( CLEARCOAT_NORMALMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_CLEARCOAT_ROUGHNESSMAP
+	vClearcoatRoughnessMapUv = ( clearcoatRoughnessMapTransform * vec3( CLEARCOAT_ROUGHNESSMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_IRIDESCENCEMAP
+	vIridescenceMapUv = ( iridescenceMapTransform * vec3( IRIDESCENCEMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_IRIDESCENCE_THICKNESSMAP
+	vIridescenceThicknessMapUv = ( iridescenceThicknessMapTransform * vec3( IRIDESCENCE_THICKNESSMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_SHEEN_COLORMAP
+	vSheenColorMapUv = ( sheenColorMapTransform * vec3( SHEEN_COLORMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_SHEEN_ROUGHNESSMAP
+	vSheenRoughnessMapUv = ( sheenRoughnessMapTransform * vec3( SHEEN_ROUGHNESSMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_SPECULARMAP
+	vSpecularMapUv = ( specularMapTransform * vec3( SPECULARMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_SPECULAR_COLORMAP
+	vSpecularColorMapUv = ( specularColorMapTransform * vec3( SPECULAR_COLORMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_SPECULAR_INTENSITYMAP
+	vSpecularIntensityMapUv = ( specularIntensityMapTransform * vec3( SPECULAR_INTENSITYMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_TRANSMISSIONMAP
+	vTransmissionMapUv = ( transmissionMapTransform * vec3( TRANSMISSIONMAP_UV, 1 ) ).xy;
+#endif
+#ifdef USE_THICKNESSMAP
+	vThicknessMapUv = ( thicknessMapTransform * vec3( THICKNESSMAP_UV, 1 ) ).xy;
+#endif`,Db=`#if defined( USE_ENVMAP ) || defined( DISTANCE ) || defined ( USE_SHADOWMAP ) || defined ( USE_TRANSMISSION ) || NUM_SPOT_LIGHT_COORDS > 0
+	vec4 worldPosition = vec4( transformed, 1.0 );
+	#ifdef USE_BATCHING
+		worldPosition = batchingMatrix * worldPosition;
+	#endif
+	#ifdef USE_INSTANCING
+		worldPosition = instanceMatrix * worldPosition;
+	#endif
+	worldPosition = modelMatrix * worldPosition;
+#endif`,Nb=`varying vec2 vUv;
+uniform mat3 uvTransform;
+void main() {
+	vUv = ( uvTransform * vec3( uv, 1 ) ).xy;
+	gl_Position = vec4( position.xy, 1.0, 1.0 );
+}`,Ub=`uniform sampler2D t2D;
+uniform float backgroundIntensity;
+varying vec2 vUv;
+void main() {
+	vec4 texColor = texture2D( t2D, vUv );
+	#ifdef DECODE_VIDEO_TEXTURE
+		texColor = vec4( mix( pow( texColor.rgb * 0.9478672986 + vec3( 0.0521327014 ), vec3( 2.4 ) ), texColor.rgb * 0.0773993808, vec3( lessThanEqual( texColor.rgb, vec3( 0.04045 ) ) ) ), texColor.w );
+	#endif
+	texColor.rgb *= backgroundIntensity;
+	gl_FragColor = texColor;
+	#include <tonemapping_fragment>
+	#include <colorspace_fragment>
+}`,Fb=`varying vec3 vWorldDirection;
+#include <common>
+void main() {
+	vWorldDirection = transformDirection( position, modelMatrix );
+	#include <begin_vertex>
+	#include <project_vertex>
+	gl_Position.z = gl_Position.w;
+}`,Ob=`uniform float backgroundBlurriness;
+uniform float backgroundIntensity;
+uniform mat3 backgroundRotation;
+varying vec3 vWorldDirection;
+#include <envmap_common_pars_fragment>
+void main() {
+	#ifdef ENVMAP_TYPE_PMREM
+		vec4 texColor = textureLod( envMap, backgroundRotation * vWorldDirection, roughnessToMip( backgroundBlurriness ) );
+	#else
+		vec4 texColor = textureCube( envMap, backgroundRotation * vWorldDirection );
+	#endif
+	texColor.rgb *= backgroundIntensity;
+	gl_FragColor = texColor;
+	#include <tonemapping_fragment>
+	#include <colorspace_fragment>
+}`,Bb=`varying vec3 vWorldDirection;
+#include <common>
+void main() {
+	vWorldDirection = transformDirection( position, modelMatrix );
+	#include <begin_vertex>
+	#include <project_vertex>
+	gl_Position.z = gl_Position.w;
+}`,kb=`uniform samplerCube tCube;
+uniform float tFlip;
+uniform float opacity;
+varying vec3 vWorldDirection;
+void main() {
+	vec4 texColor = textureCube( tCube, vec3( tFlip * vWorldDirection.x, vWorldDirection.yz ) );
+	gl_FragColor = texColor;
+	gl_FragColor.a *= opacity;
+	#include <tonemapping_fragment>
+	#include <colorspace_fragment>
+}`,zb=`#include <common>
+#include <batching_pars_vertex>
+#include <uv_pars_vertex>
+#include <displacementmap_pars_vertex>
+#include <morphtarget_pars_vertex>
+#include <skinning_pars_vertex>
+#include <logdepthbuf_pars_vertex>
+#include <clipping_planes_pars_vertex>
+varying vec2 vHighPrecisionZW;
+void main() {
+	#include <uv_vertex>
+	#include <batching_vertex>
+	#include <skinbase_vertex>
+	#include <morphinstance_vertex>
+	#ifdef USE_DISPLACEMENTMAP
+		#include <beginnormal_vertex>
+		#include <morphnormal_vertex>
+		#include <skinnormal_vertex>
+	#endif
+	#include <begin_vertex>
+	#include <morphtarget_vertex>
+	#include <skinning_vertex>
+	#include <displacementmap_vertex>
+	#include <project_vertex>
+	#include <logdepthbuf_vertex>
+	#include <clipping_planes_vertex>
+	vHighPrecisionZW = gl_Position.zw;
+}`,Vb=`#if DEPTH_PACKING == 3200
+	uniform float opacity;
+#endif
+#include <common>
+#include <packing>
+#include <uv_pars_fragment>
+#include <map_pars_fragment>
+#include <alphamap_pars_fragment>
+#include <alphatest_pars_fragment>
+#include <alphahash_pars_fragment>
+#include <logdepthbuf_pars_fragment>
+#include <clipping_planes_pars_fragment>
+varying vec2 vHighPrecisionZW;
+void main() {
+	vec4 diffuseColor = vec4( 1.0 );
+	#include <clipping_planes_fragment>
+	#if DEPTH_PACKING == 3200
+		diffuseColor.a = opacity;
+	#endif
+	#include <map_fragment>
+	#include <alphamap_fragment>
+	#include <alphatest_fragment>
+	#include <alphahash_fragment>
+	#include <logdepthbuf_fragment>
+	#ifdef USE_REVERSED_DEPTH_BUFFER
+		float fragCoordZ = vHighPrecisionZW[ 0 ] / vHighPrecisionZW[ 1 ];
+	#else
+		float fragCoordZ = 0.5 * vHighPrecisionZW[ 0 ] / vHighPrecisionZW[ 1 ] + 0.5;
+	#endif
+	#if DEPTH_PACKING == 3200
+		gl_FragColor = vec4( vec3( 1.0 - fragCoordZ ), opacity );
+	#elif DEPTH_PACKING == 3201
+		gl_FragColor = packDepthToRGBA( fragCoordZ );
+	#elif DEPTH_PACKING == 3202
+		gl_FragColor = vec4( packDepthToRGB( fragCoordZ ), 1.0 );
+	#elif DEPTH_PACKING == 3203
+		gl_FragColor = vec4( packDepthToRG( fragCoordZ ), 0.0, 1.0 );
+	#endif
+}`,Gb=`#define DISTANCE
+varying vec3 vWorldPosition;
+#include <common>
+#include <batching_pars_vertex>
+#include <uv_pars_vertex>
+#include <displacementmap_pars_vertex>
+#include <morphtarget_pars_vertex>
+#include <skinning_pars_vertex>
+#include <clipping_planes_pars_vertex>
+void main() {
+	#include <uv_vertex>
+	#include <batching_vertex>
+	#include <skinbase_vertex>
+	#include <morphinstance_vertex>
+	#ifdef USE_DISPLACEMENTMAP
+		#include <beginnormal_vertex>
+		#include <morphnormal_vertex>
+		#include <skinnormal_vertex>
+	#endif
+	#include <begin_vertex>
+	#include <morphtarget_vertex>
+	#include <skinning_vertex>
+	#include <displacementmap_vertex>
+	#include <project_vertex>
+	#include <worldpos_vertex>
+	#include <clipping_planes_vertex>
+	vWorldPosition = worldPosition.xyz;
+}`,Hb=`#define DISTANCE
+uniform vec3 referencePosition;
+uniform float nearDistance;
+uniform float farDistance;
+varying vec3 vWorldPosition;
+#include <common>
+#include <uv_pars_fragment>
+#include <map_pars_fragment>
+#include <alphamap_pars_fragment>
+#include <alphatest_pars_fragment>
+#include <alphahash_pars_fragment>
+#include <clipping_planes_pars_fragment>
+void main() {
+	vec4 diffuseColor = vec4( 1.0 );
+	#include <clipping_planes_fragment>
+	#include <map_fragment>
+	#include <alphamap_fragment>
+	#include <alphatest_fragment>
+	#include <alphahash_fragment>
+	float dist = length( vWorldPosition - referencePosition );
+	dist = ( dist - nearDistance ) / ( farDistance - nearDistance );
+	dist = saturate( dist );
+	gl_FragColor = vec4( dist, 0.0, 0.0, 1.0 );
+}`,Wb=`varying vec3 vWorldDirection;
+#include <common>
+void main() {
+	vWorldDirection = transformDirection( position, modelMatrix );
+	#include <begin_vertex>
+	#include <project_vertex>
+}`,Xb=`uniform sampler2D tEquirect;
+varying vec3 vWorldDirection;
+#include <common>
+void main() {
+	vec3 direction = normalize( vWorldDirection );
+	vec2 sampleUV = equirectUv( direction );
+	gl_FragColor = texture2D( tEquirect, sampleUV );
+	#include <tonemapping_fragment>
+	#include <colorspace_fragment>
+}`,qb=`uniform float scale;
+attribute float lineDistance;
+varying float vLineDistance;
+#include <common>
+#include <uv_pars_vertex>
+#include <color_pars_vertex>
+#include <fog_pars_vertex>
+#include <morphtarget_pars_vertex>
+#include <logdepthbuf_pars_vertex>
+#include <clipping_planes_pars_vertex>
+void main() {
+	vLineDistance = scale * lineDistance;
+	#include <uv_vertex>
+	#include <color_vertex>
+	#include <morphinstance_vertex>
+	#include <morphcolor_vertex>
+	#include <begin_vertex>
+	#include <morphtarget_vertex>
+	#include <project_vertex>
+	#include <logdepthbuf_vertex>
+	#include <clipping_planes_vertex>
+	#include <fog_vertex>
+}`,Yb=`uniform vec3 diffuse;
+uniform float opacity;
+uniform float dashSize;
+uniform float totalSize;
+varying float vLineDistance;
+#include <common>
+#include <color_pars_fragment>
+#include <uv_pars_fragment>
+#include <map_pars_fragment>
+#include <fog_pars_fragment>
+#include <logdepthbuf_pars_fragment>
+#include <clipping_planes_pars_fragment>
+void main() {
+	vec4 diffuseColor = vec4( diffuse, opacity );
+	#include <clipping_planes_fragment>
+	if ( mod( vLineDistance, totalSize ) > dashSize ) {
+		discard;
+	}
+	vec3 outgoingLight = vec3( 0.0 );
+	#include <logdepthbuf_fragment>
+	#include <map_fragment>
+	#include <color_fragment>
+	outgoingLight = diffuseColor.rgb;
+	#include <opaque_fragment>
+	#include <tonemapping_fragment>
+	#include <colorspace_fragment>
+	#include <fog_fragment>
+	#include <premultiplied_alpha_fragment>
+}`,$b=`#include <common>
+#include <batching_pars_vertex>
+#include <uv_pars_vertex>
+#include <envmap_pars_vertex>
+#include <color_pars_vertex>
+#include <fog_pars_vertex>
+#include <morphtarget_pars_vertex>
+#include <skinning_pars_vertex>
+#include <logdepthbuf_pars_vertex>
+#include <clipping_planes_pars_vertex>
+void main() {
+	#include <uv_vertex>
+	#include <color_vertex>
+	#include <morphinstance_vertex>
+	#include <morphcolor_vertex>
+	#include <batching_vertex>
+	#if defined ( USE_ENVMAP ) || defined ( USE_SKINNING )
+		#include <beginnormal_vertex>
+		#include <morphnormal_vertex>
+		#include <skinbase_vertex>
+		#include <skinnormal_vertex>
+		#include <defaultnormal_vertex>
+	#endif
+	#include <begin_vertex>
+	#include <morphtarget_vertex>
+	#include <skinning_vertex>
+	#include <project_vertex>
+	#include <logdepthbuf_vertex>
+	#include <clipping_planes_vertex>
+	#include <worldpos_vertex>
+	#include <envmap_vertex>
+	#include <fog_vertex>
+}`,Zb=`uniform vec3 diffuse;
+uniform float opacity;
+#ifndef FLAT_SHADED
+	varying vec3 vNormal;
+#endif
+#include <common>
+#include <dithering_pars_fragment>
+#include <color_pars_fragment>
+#include <uv_pars_fragment>
+#include <map_pars_fragment>
+#include <alphamap_pars_fragment>
+#include <alphatest_pars_fragment>
+#include <alphahash_pars_fragment>
+#include <aomap_pars_fragment>
+#include <lightmap_pars_fragment>
+#include <envmap_common_pars_fragment>
+#include <envmap_pars_fragment>
+#include <fog_pars_fragment>
+#include <specularmap_pars_fragment>
+#include <logdepthbuf_pars_fragment>
+#include <clipping_planes_pars_fragment>
+void main() {
+	vec4 diffuseColor = vec4( diffuse, opacity );
+	#include <clipping_planes_fragment>
+	#include <logdepthbuf_fragment>
+	#include <map_fragment>
+	#include <color_fragment>
+	#include <alphamap_fragment>
+	#include <alphatest_fragment>
+	#include <alphahash_fragment>
+	#include <specularmap_fragment>
+	ReflectedLight reflectedLight = ReflectedLight( vec3( 0.0 ), vec3( 0.0 ), vec3( 0.0 ), vec3( 0.0 ) );
+	#ifdef USE_LIGHTMAP
+		vec4 lightMapTexel = texture2D( lightMap, vLightMapUv );
+		reflectedLight.indirectDiffuse += lightMapTexel.rgb * lightMapIntensity * RECIPROCAL_PI;
+	#else
+		reflectedLight.indirectDiffuse += vec3( 1.0 );
+	#endif
+	#include <aomap_fragment>
+	reflectedLight.indirectDiffuse *= diffuseColor.rgb;
+	vec3 outgoingLight = reflectedLight.indirectDiffuse;
+	#include <envmap_fragment>
+	#include <opaque_fragment>
+	#include <tonemapping_fragment>
+	#include <colorspace_fragment>
+	#include <fog_fragment>
+	#include <premultiplied_alpha_fragment>
+	#include <dithering_fragment>
+}`,Jb=`#define LAMBERT
+varying vec3 vViewPosition;
+#include <common>
+#include <batching_pars_vertex>
+#include <uv_pars_vertex>
+#include <displacementmap_pars_vertex>
+#include <envmap_pars_vertex>
+#include <color_pars_vertex>
+#include <fog_pars_vertex>
+#include <normal_pars_vertex>
+#include <morphtarget_pars_vertex>
+#include <skinning_pars_vertex>
+#include <shadowmap_pars_vertex>
+#include <logdepthbuf_pars_vertex>
+#include <clipping_planes_pars_vertex>
+void main() {
+	#include <uv_vertex>
+	#include <color_vertex>
+	#include <morphinstance_vertex>
+	#include <morphcolor_vertex>
+	#include <batching_vertex>
+	#include <beginnormal_vertex>
+	#include <morphnormal_vertex>
+	#include <skinbase_vertex>
+	#include <skinnormal_vertex>
+	#include <defaultnormal_vertex>
+	#include <normal_vertex>
+	#include <begin_vertex>
+	#include <morphtarget_vertex>
+	#include <skinning_vertex>
+	#include <displacementmap_vertex>
+	#include <project_vertex>
+	#include <logdepthbuf_vertex>
+	#include <clipping_planes_vertex>
+	vViewPosition = - mvPosition.xyz;
+	#include <worldpos_vertex>
+	#include <envmap_vertex>
+	#include <shadowmap_vertex>
+	#include <fog_vertex>
+}`,Kb=`#define LAMBERT
+uniform vec3 diffuse;
+uniform vec3 emissive;
+uniform float opacity;
+#include <common>
+#include <dithering_pars_fragment>
+#include <color_pars_fragment>
+#include <uv_pars_fragment>
+#include <map_pars_fragment>
+#include <alphamap_pars_fragment>
+#include <alphatest_pars_fragment>
+#include <alphahash_pars_fragment>
+#include <aomap_pars_fragment>
+#include <lightmap_pars_fragment>
+#include <emissivemap_pars_fragment>
+#include <envmap_common_pars_fragment>
+#include <envmap_pars_fragment>
+#include <envmap_physical_pars_fragment>
+#include <fog_pars_fragment>
+#include <bsdfs>
+#include <lights_pars_begin>
+#include <normal_pars_fragment>
+#include <lights_lambert_pars_fragment>
+#include <shadowmap_pars_fragment>
+#include <bumpmap_pars_fragment>
+#include <normalmap_pars_fragment>
+#include <specularmap_pars_fragment>
+#include <logdepthbuf_pars_fragment>
+#include <clipping_planes_pars_fragment>
+void main() {
+	vec4 diffuseColor = vec4( diffuse, opacity );
+	#include <clipping_planes_fragment>
+	ReflectedLight reflectedLight = ReflectedLight( vec3( 0.0 ), vec3( 0.0 ), vec3( 0.0 ), vec3( 0.0 ) );
+	vec3 totalEmissiveRadiance = emissive;
+	#include <logdepthbuf_fragment>
+	#include <map_fragment>
+	#include <color_fragment>
+	#include <alphamap_fragment>
+	#include <alphatest_fragment>
+	#include <alphahash_fragment>
+	#include <specularmap_fragment>
+	#include <normal_fragment_begin>
+	#include <normal_fragment_maps>
+	#include <emissivemap_fragment>
+	#include <lights_lambert_fragment>
+	#include <lights_fragment_begin>
+	#include <lights_fragment_maps>
+	#include <lights_fragment_end>
+	#include <aomap_fragment>
+	vec3 outgoingLight = reflectedLight.directDiffuse + reflectedLight.indirectDiffuse + totalEmissiveRadiance;
+	#include <envmap_fragment>
+	#include <opaque_fragment>
+	#include <tonemapping_fragment>
+	#include <colorspace_fragment>
+	#include <fog_fragment>
+	#include <premultiplied_alpha_fragment>
+	#include <dithering_fragment>
+}`,jb=`#define MATCAP
+varying vec3 vViewPosition;
+#include <common>
+#include <batching_pars_vertex>
+#include <uv_pars_vertex>
+#include <color_pars_vertex>
+#include <displacementmap_pars_vertex>
+#include <fog_pars_vertex>
+#include <normal_pars_vertex>
+#include <morphtarget_pars_vertex>
+#include <skinning_pars_vertex>
+#include <logdepthbuf_pars_vertex>
+#include <clipping_planes_pars_vertex>
+void main() {
+	#include <uv_vertex>
+	#include <color_vertex>
+	#include <morphinstance_vertex>
+	#include <morphcolor_vertex>
+	#include <batching_vertex>
+	#include <beginnormal_vertex>
+	#include <morphnormal_vertex>
+	#include <skinbase_vertex>
+	#include <skinnormal_vertex>
+	#include <defaultnormal_vertex>
+	#include <normal_vertex>
+	#include <begin_vertex>
+	#include <morphtarget_vertex>
+	#include <skinning_vertex>
+	#include <displacementmap_vertex>
+	#include <project_vertex>
+	#include <logdepthbuf_vertex>
+	#include <clipping_planes_vertex>
+	#include <fog_vertex>
+	vViewPosition = - mvPosition.xyz;
+}`,Qb=`#define MATCAP
+uniform vec3 diffuse;
+uniform float opacity;
+uniform sampler2D matcap;
+varying vec3 vViewPosition;
+#include <common>
+#include <dithering_pars_fragment>
+#include <color_pars_fragment>
+#include <uv_pars_fragment>
+#include <map_pars_fragment>
+#include <alphamap_pars_fragment>
+#include <alphatest_pars_fragment>
+#include <alphahash_pars_fragment>
+#include <fog_pars_fragment>
+#include <normal_pars_fragment>
+#include <bumpmap_pars_fragment>
+#include <normalmap_pars_fragment>
+#include <logdepthbuf_pars_fragment>
+#include <clipping_planes_pars_fragment>
+void main() {
+	vec4 diffuseColor = vec4( diffuse, opacity );
+	#include <clipping_planes_fragment>
+	#include <logdepthbuf_fragment>
+	#include <map_fragment>
+	#include <color_fragment>
+	#include <alphamap_fragment>
+	#include <alphatest_fragment>
+	#include <alphahash_fragment>
+	#include <normal_fragment_begin>
+	#include <normal_fragment_maps>
+	vec3 viewDir = normalize( vViewPosition );
+	vec3 x = normalize( vec3( viewDir.z, 0.0, - viewDir.x ) );
+	vec3 y = cross( viewDir, x );
+	vec2 uv = vec2( dot( x, normal ), dot( y, normal ) ) * 0.495 + 0.5;
+	#ifdef USE_MATCAP
+		vec4 matcapColor = texture2D( matcap, uv );
+	#else
+		vec4 matcapColor = vec4( vec3( mix( 0.2, 0.8, uv.y ) ), 1.0 );
+	#endif
+	vec3 outgoingLight = diffuseColor.rgb * matcapColor.rgb;
+	#include <opaque_fragment>
+	#include <tonemapping_fragment>
+	#include <colorspace_fragment>
+	#include <fog_fragment>
+	#include <premultiplied_alpha_fragment>
+	#include <dithering_fragment>
+}`,ew=`#define NORMAL
+#if defined( FLAT_SHADED ) || defined( USE_BUMPMAP ) || defined( USE_NORMALMAP_TANGENTSPACE )
+	varying vec3 vViewPosition;
+#endif
+#include <common>
+#include <batching_pars_vertex>
+#include <uv_pars_vertex>
+#include <displacementmap_pars_vertex>
+#include <normal_pars_vertex>
+#include <morphtarget_pars_vertex>
+#include <skinning_pars_vertex>
+#include <logdepthbuf_pars_vertex>
+#include <clipping_planes_pars_vertex>
+void main() {
+	#include <uv_vertex>
+	#include <batching_vertex>
+	#include <beginnormal_vertex>
+	#include <morphinstance_vertex>
+	#include <morphnormal_vertex>
+	#include <skinbase_vertex>
+	#include <skinnormal_vertex>
+	#include <defaultnormal_vertex>
+	#include <normal_vertex>
+	#include <begin_vertex>
+	#include <morphtarget_vertex>
+	#include <skinning_vertex>
+	#include <displacementmap_vertex>
+	#include <project_vertex>
+	#include <logdepthbuf_vertex>
+	#include <clipping_planes_vertex>
+#if defined( FLAT_SHADED ) || defined( USE_BUMPMAP ) || defined( USE_NORMALMAP_TANGENTSPACE )
+	vViewPosition = - mvPosition.xyz;
+#endif
+}`,tw=`#define NORMAL
+uniform float opacity;
+#if defined( FLAT_SHADED ) || defined( USE_BUMPMAP ) || defined( USE_NORMALMAP_TANGENTSPACE )
+	varying vec3 vViewPosition;
+#endif
+#include <uv_pars_fragment>
+#include <normal_pars_fragment>
+#include <bumpmap_pars_fragment>
+#include <normalmap_pars_fragment>
+#include <logdepthbuf_pars_fragment>
+#include <clipping_planes_pars_fragment>
+void main() {
+	vec4 diffuseColor = vec4( 0.0, 0.0, 0.0, opacity );
+	#include <clipping_planes_fragment>
+	#include <logdepthbuf_fragment>
+	#include <normal_fragment_begin>
+	#include <normal_fragment_maps>
+	gl_FragColor = vec4( normalize( normal ) * 0.5 + 0.5, diffuseColor.a );
+	#ifdef OPAQUE
+		gl_FragColor.a = 1.0;
+	#endif
+}`,nw=`#define PHONG
+varying vec3 vViewPosition;
+#include <common>
+#include <batching_pars_vertex>
+#include <uv_pars_vertex>
+#include <displacementmap_pars_vertex>
+#include <envmap_pars_vertex>
+#include <color_pars_vertex>
+#include <fog_pars_vertex>
+#include <normal_pars_vertex>
+#include <morphtarget_pars_vertex>
+#include <skinning_pars_vertex>
+#include <shadowmap_pars_vertex>
+#include <logdepthbuf_pars_vertex>
+#include <clipping_planes_pars_vertex>
+void main() {
+	#include <uv_vertex>
+	#include <color_vertex>
+	#include <morphcolor_vertex>
+	#include <batching_vertex>
+	#include <beginnormal_vertex>
+	#include <morphinstance_vertex>
+	#include <morphnormal_vertex>
+	#include <skinbase_vertex>
+	#include <skinnormal_vertex>
+	#include <defaultnormal_vertex>
+	#include <normal_vertex>
+	#include <begin_vertex>
+	#include <morphtarget_vertex>
+	#include <skinning_vertex>
+	#include <displacementmap_vertex>
+	#include <project_vertex>
+	#include <logdepthbuf_vertex>
+	#include <clipping_planes_vertex>
+	vViewPosition = - mvPosition.xyz;
+	#include <worldpos_vertex>
+	#include <envmap_vertex>
+	#include <shadowmap_vertex>
+	#include <fog_vertex>
+}`,iw=`#define PHONG
+uniform vec3 diffuse;
+uniform vec3 emissive;
+uniform vec3 specular;
+uniform float shininess;
+uniform float opacity;
+#include <common>
+#include <dithering_pars_fragment>
+#include <color_pars_fragment>
+#include <uv_pars_fragment>
+#include <map_pars_fragment>
+#include <alphamap_pars_fragment>
+#include <alphatest_pars_fragment>
+#include <alphahash_pars_fragment>
+#include <aomap_pars_fragment>
+#include <lightmap_pars_fragment>
+#include <emissivemap_pars_fragment>
+#include <envmap_common_pars_fragment>
+#include <envmap_pars_fragment>
+#include <envmap_physical_pars_fragment>
+#include <fog_pars_fragment>
+#include <bsdfs>
+#include <lights_pars_begin>
+#include <normal_pars_fragment>
+#include <lights_phong_pars_fragment>
+#include <shadowmap_pars_fragment>
+#include <bumpmap_pars_fragment>
+#include <normalmap_pars_fragment>
+#include <specularmap_pars_fragment>
+#include <logdepthbuf_pars_fragment>
+#include <clipping_planes_pars_fragment>
+void main() {
+	vec4 diffuseColor = vec4( diffuse, opacity );
+	#include <clipping_planes_fragment>
+	ReflectedLight reflectedLight = ReflectedLight( vec3( 0.0 ), vec3( 0.0 ), vec3( 0.0 ), vec3( 0.0 ) );
+	vec3 totalEmissiveRadiance = emissive;
+	#include <logdepthbuf_fragment>
+	#include <map_fragment>
+	#include <color_fragment>
+	#include <alphamap_fragment>
+	#include <alphatest_fragment>
+	#include <alphahash_fragment>
+	#include <specularmap_fragment>
+	#include <normal_fragment_begin>
+	#include <normal_fragment_maps>
+	#include <emissivemap_fragment>
+	#include <lights_phong_fragment>
+	#include <lights_fragment_begin>
+	#include <lights_fragment_maps>
+	#include <lights_fragment_end>
+	#include <aomap_fragment>
+	vec3 outgoingLight = reflectedLight.directDiffuse + reflectedLight.indirectDiffuse + reflectedLight.directSpecular + reflectedLight.indirectSpecular + totalEmissiveRadiance;
+	#include <envmap_fragment>
+	#include <opaque_fragment>
+	#include <tonemapping_fragment>
+	#include <colorspace_fragment>
+	#include <fog_fragment>
+	#include <premultiplied_alpha_fragment>
+	#include <dithering_fragment>
+}`,sw=`#define STANDARD
+varying vec3 vViewPosition;
+#ifdef USE_TRANSMISSION
+	varying vec3 vWorldPosition;
+#endif
+#include <common>
+#include <batching_pars_vertex>
+#include <uv_pars_vertex>
+#include <displacementmap_pars_vertex>
+#include <color_pars_vertex>
+#include <fog_pars_vertex>
+#include <normal_pars_vertex>
+#include <morphtarget_pars_vertex>
+#include <skinning_pars_vertex>
+#include <shadowmap_pars_vertex>
+#include <logdepthbuf_pars_vertex>
+#include <clipping_planes_pars_vertex>
+void main() {
+	#include <uv_vertex>
+	#include <color_vertex>
+	#include <morphinstance_vertex>
+	#include <morphcolor_vertex>
+	#include <batching_vertex>
+	#include <beginnormal_vertex>
+	#include <morphnormal_vertex>
+	#include <skinbase_vertex>
+	#include <skinnormal_vertex>
+	#include <defaultnormal_vertex>
+	#include <normal_vertex>
+	#include <begin_vertex>
+	#include <morphtarget_vertex>
+	#include <skinning_vertex>
+	#include <displacementmap_vertex>
+	#include <project_vertex>
+	#include <logdepthbuf_vertex>
+	#include <clipping_planes_vertex>
+	vViewPosition = - mvPosition.xyz;
+	#include <worldpos_vertex>
+	#include <shadowmap_vertex>
+	#include <fog_vertex>
+#ifdef USE_TRANSMISSION
+	vWorldPosition = worldPosition.xyz;
+#endif
+}`,rw=`#define STANDARD
+#ifdef PHYSICAL
+	#define IOR
+	#define USE_SPECULAR
+#endif
+uniform vec3 diffuse;
+uniform vec3 emissive;
+uniform float roughness;
+uniform float metalness;
+uniform float opacity;
+#ifdef IOR
+	uniform float ior;
+#endif
+#ifdef USE_SPECULAR
+	uniform float specularIntensity;
+	uniform vec3 specularColor;
+	#ifdef USE_SPECULAR_COLORMAP
+		uniform sampler2D specularColorMap;
+	#endif
+	#ifdef USE_SPECULAR_INTENSITYMAP
+		uniform sampler2D specularIntensityMap;
+	#endif
+#endif
+#ifdef USE_CLEARCOAT
+	uniform float clearcoat;
+	uniform float clearcoatRoughness;
+#endif
+#ifdef USE_DIFFUSE_ROUGHNESS
+	uniform float diffuseRoughness;
+	#ifdef USE_DIFFUSE_ROUGHNESSMAP
+		uniform sampler2D diffuseRoughnessMap;
+	#endif
+#endif
+#ifdef USE_DISPERSION
+	uniform float dispersion;
+#endif
+#ifdef USE_RETROREFLECTION
+	uniform float retroreflectivity;
+#endif
+#ifdef USE_IRIDESCENCE
+	uniform float iridescence;
+	uniform float iridescenceIOR;
+	uniform float iridescenceThicknessMinimum;
+	uniform float iridescenceThicknessMaximum;
+#endif
+#ifdef USE_SHEEN
+	uniform vec3 sheenColor;
+	uniform float sheenRoughness;
+	#ifdef USE_SHEEN_COLORMAP
+		uniform sampler2D sheenColorMap;
+	#endif
+	#ifdef USE_SHEEN_ROUGHNESSMAP
+		uniform sampler2D sheenRoughnessMap;
+	#endif
+#endif
+#ifdef USE_ANISOTROPY
+	uniform vec2 anisotropyVector;
+	#ifdef USE_ANISOTROPYMAP
+		uniform sampler2D anisotropyMap;
+	#endif
+#endif
+varying vec3 vViewPosition;
+#include <common>
+#include <dithering_pars_fragment>
+#include <color_pars_fragment>
+#include <uv_pars_fragment>
+#include <map_pars_fragment>
+#include <alphamap_pars_fragment>
+#include <alphatest_pars_fragment>
+#include <alphahash_pars_fragment>
+#include <aomap_pars_fragment>
+#include <lightmap_pars_fragment>
+#include <emissivemap_pars_fragment>
+#include <iridescence_fragment>
+#include <envmap_common_pars_fragment>
+#include <envmap_physical_pars_fragment>
+#include <fog_pars_fragment>
+#include <lights_pars_begin>
+#include <normal_pars_fragment>
+#include <lights_physical_pars_fragment>
+#include <transmission_pars_fragment>
+#include <shadowmap_pars_fragment>
+#include <bumpmap_pars_fragment>
+#include <normalmap_pars_fragment>
+#include <clearcoat_pars_fragment>
+#include <iridescence_pars_fragment>
+#include <roughnessmap_pars_fragment>
+#include <metalnessmap_pars_fragment>
+#include <logdepthbuf_pars_fragment>
+#include <clipping_planes_pars_fragment>
+void main() {
+	vec4 diffuseColor = vec4( diffuse, opacity );
+	#include <clipping_planes_fragment>
+	ReflectedLight reflectedLight = ReflectedLight( vec3( 0.0 ), vec3( 0.0 ), vec3( 0.0 ), vec3( 0.0 ) );
+	vec3 totalEmissiveRadiance = emissive;
+	#include <logdepthbuf_fragment>
+	#include <map_fragment>
+	#include <color_fragment>
+	#include <alphamap_fragment>
+	#include <alphatest_fragment>
+	#include <alphahash_fragment>
+	#include <roughnessmap_fragment>
+	#include <metalnessmap_fragment>
+	#include <normal_fragment_begin>
+	#include <normal_fragment_maps>
+	#include <clearcoat_normal_fragment_begin>
+	#include <clearcoat_normal_fragment_maps>
+	#include <emissivemap_fragment>
+	#include <lights_physical_fragment>
+	#include <lights_fragment_begin>
+	#include <lights_fragment_maps>
+	#include <lights_fragment_end>
+	#include <aomap_fragment>
+	vec3 totalDiffuse = reflectedLight.directDiffuse + reflectedLight.indirectDiffuse;
+	vec3 totalSpecular = reflectedLight.directSpecular + reflectedLight.indirectSpecular;
+	#include <transmission_fragment>
+	vec3 outgoingLight = totalDiffuse + totalSpecular + totalEmissiveRadiance;
+	#ifdef USE_SHEEN
+ 
+		outgoingLight = outgoingLight + sheenSpecularDirect + sheenSpecularIndirect;
+ 
+ 	#endif
+	#ifdef USE_CLEARCOAT
+		float dotNVcc = saturate( dot( geometryClearcoatNormal, geometryViewDir ) );
+		vec3 Fcc = F_Schlick( material.clearcoatF0, material.clearcoatF90, dotNVcc );
+		outgoingLight = outgoingLight * ( 1.0 - material.clearcoat * Fcc ) + ( clearcoatSpecularDirect + clearcoatSpecularIndirect ) * material.clearcoat;
+	#endif
+	#include <opaque_fragment>
+	#include <tonemapping_fragment>
+	#include <colorspace_fragment>
+	#include <fog_fragment>
+	#include <premultiplied_alpha_fragment>
+	#include <dithering_fragment>
+}`,ow=`#define TOON
+varying vec3 vViewPosition;
+#include <common>
+#include <batching_pars_vertex>
+#include <uv_pars_vertex>
+#include <displacementmap_pars_vertex>
+#include <color_pars_vertex>
+#include <fog_pars_vertex>
+#include <normal_pars_vertex>
+#include <morphtarget_pars_vertex>
+#include <skinning_pars_vertex>
+#include <shadowmap_pars_vertex>
+#include <logdepthbuf_pars_vertex>
+#include <clipping_planes_pars_vertex>
+void main() {
+	#include <uv_vertex>
+	#include <color_vertex>
+	#include <morphinstance_vertex>
+	#include <morphcolor_vertex>
+	#include <batching_vertex>
+	#include <beginnormal_vertex>
+	#include <morphnormal_vertex>
+	#include <skinbase_vertex>
+	#include <skinnormal_vertex>
+	#include <defaultnormal_vertex>
+	#include <normal_vertex>
+	#include <begin_vertex>
+	#include <morphtarget_vertex>
+	#include <skinning_vertex>
+	#include <displacementmap_vertex>
+	#include <project_vertex>
+	#include <logdepthbuf_vertex>
+	#include <clipping_planes_vertex>
+	vViewPosition = - mvPosition.xyz;
+	#include <worldpos_vertex>
+	#include <shadowmap_vertex>
+	#include <fog_vertex>
+}`,aw=`#define TOON
+uniform vec3 diffuse;
+uniform vec3 emissive;
+uniform float opacity;
+#include <common>
+#include <dithering_pars_fragment>
+#include <color_pars_fragment>
+#include <uv_pars_fragment>
+#include <map_pars_fragment>
+#include <alphamap_pars_fragment>
+#include <alphatest_pars_fragment>
+#include <alphahash_pars_fragment>
+#include <aomap_pars_fragment>
+#include <lightmap_pars_fragment>
+#include <emissivemap_pars_fragment>
+#include <gradientmap_pars_fragment>
+#include <fog_pars_fragment>
+#include <bsdfs>
+#include <lights_pars_begin>
+#include <normal_pars_fragment>
+#include <lights_toon_pars_fragment>
+#include <shadowmap_pars_fragment>
+#include <bumpmap_pars_fragment>
+#include <normalmap_pars_fragment>
+#include <logdepthbuf_pars_fragment>
+#include <clipping_planes_pars_fragment>
+void main() {
+	vec4 diffuseColor = vec4( diffuse, opacity );
+	#include <clipping_planes_fragment>
+	ReflectedLight reflectedLight = ReflectedLight( vec3( 0.0 ), vec3( 0.0 ), vec3( 0.0 ), vec3( 0.0 ) );
+	vec3 totalEmissiveRadiance = emissive;
+	#include <logdepthbuf_fragment>
+	#include <map_fragment>
+	#include <color_fragment>
+	#include <alphamap_fragment>
+	#include <alphatest_fragment>
+	#include <alphahash_fragment>
+	#include <normal_fragment_begin>
+	#include <normal_fragment_maps>
+	#include <emissivemap_fragment>
+	#include <lights_toon_fragment>
+	#include <lights_fragment_begin>
+	#include <lights_fragment_maps>
+	#include <lights_fragment_end>
+	#include <aomap_fragment>
+	vec3 outgoingLight = reflectedLight.directDiffuse + reflectedLight.indirectDiffuse + totalEmissiveRadiance;
+	#include <opaque_fragment>
+	#include <tonemapping_fragment>
+	#include <colorspace_fragment>
+	#include <fog_fragment>
+	#include <premultiplied_alpha_fragment>
+	#include <dithering_fragment>
+}`,lw=`uniform float size;
+uniform float scale;
+#include <common>
+#include <color_pars_vertex>
+#include <fog_pars_vertex>
+#include <morphtarget_pars_vertex>
+#include <logdepthbuf_pars_vertex>
+#include <clipping_planes_pars_vertex>
+#ifdef USE_POINTS_UV
+	varying vec2 vUv;
+	uniform mat3 uvTransform;
+#endif
+void main() {
+	#ifdef USE_POINTS_UV
+		vUv = ( uvTransform * vec3( uv, 1 ) ).xy;
+	#endif
+	#include <color_vertex>
+	#include <morphinstance_vertex>
+	#include <morphcolor_vertex>
+	#include <begin_vertex>
+	#include <morphtarget_vertex>
+	#include <project_vertex>
+	gl_PointSize = size;
+	#ifdef USE_SIZEATTENUATION
+		bool isPerspective = isPerspectiveMatrix( projectionMatrix );
+		if ( isPerspective ) gl_PointSize *= ( scale / - mvPosition.z );
+	#endif
+	#include <logdepthbuf_vertex>
+	#include <clipping_planes_vertex>
+	#include <worldpos_vertex>
+	#include <fog_vertex>
+}`,cw=`uniform vec3 diffuse;
+uniform float opacity;
+#include <common>
+#include <color_pars_fragment>
+#include <map_particle_pars_fragment>
+#include <alphatest_pars_fragment>
+#include <alphahash_pars_fragment>
+#include <fog_pars_fragment>
+#include <logdepthbuf_pars_fragment>
+#include <clipping_planes_pars_fragment>
+void main() {
+	vec4 diffuseColor = vec4( diffuse, opacity );
+	#include <clipping_planes_fragment>
+	vec3 outgoingLight = vec3( 0.0 );
+	#include <logdepthbuf_fragment>
+	#include <map_particle_fragment>
+	#include <color_fragment>
+	#include <alphatest_fragment>
+	#include <alphahash_fragment>
+	outgoingLight = diffuseColor.rgb;
+	#include <opaque_fragment>
+	#include <tonemapping_fragment>
+	#include <colorspace_fragment>
+	#include <fog_fragment>
+	#include <premultiplied_alpha_fragment>
+}`,hw=`#include <common>
+#include <batching_pars_vertex>
+#include <fog_pars_vertex>
+#include <morphtarget_pars_vertex>
+#include <skinning_pars_vertex>
+#include <logdepthbuf_pars_vertex>
+#include <shadowmap_pars_vertex>
+void main() {
+	#include <batching_vertex>
+	#include <beginnormal_vertex>
+	#include <morphinstance_vertex>
+	#include <morphnormal_vertex>
+	#include <skinbase_vertex>
+	#include <skinnormal_vertex>
+	#include <defaultnormal_vertex>
+	#include <begin_vertex>
+	#include <morphtarget_vertex>
+	#include <skinning_vertex>
+	#include <project_vertex>
+	#include <logdepthbuf_vertex>
+	#include <worldpos_vertex>
+	#include <shadowmap_vertex>
+	#include <fog_vertex>
+}`,uw=`uniform vec3 color;
+uniform float opacity;
+#include <common>
+#include <fog_pars_fragment>
+#include <bsdfs>
+#include <lights_pars_begin>
+#include <logdepthbuf_pars_fragment>
+#include <shadowmap_pars_fragment>
+#include <shadowmask_pars_fragment>
+void main() {
+	#include <logdepthbuf_fragment>
+	gl_FragColor = vec4( color, opacity * ( 1.0 - getShadowMask() ) );
+	#include <tonemapping_fragment>
+	#include <colorspace_fragment>
+	#include <fog_fragment>
+	#include <premultiplied_alpha_fragment>
+}`,fw=`uniform float rotation;
+uniform vec2 center;
+#include <common>
+#include <uv_pars_vertex>
+#include <fog_pars_vertex>
+#include <logdepthbuf_pars_vertex>
+#include <clipping_planes_pars_vertex>
+void main() {
+	#include <uv_vertex>
+	vec4 mvPosition = modelViewMatrix[ 3 ];
+	vec2 scale = vec2( length( modelMatrix[ 0 ].xyz ), length( modelMatrix[ 1 ].xyz ) );
+	#ifndef USE_SIZEATTENUATION
+		bool isPerspective = isPerspectiveMatrix( projectionMatrix );
+		if ( isPerspective ) scale *= - mvPosition.z;
+	#endif
+	vec2 alignedPosition = ( position.xy - ( center - vec2( 0.5 ) ) ) * scale;
+	vec2 rotatedPosition;
+	rotatedPosition.x = cos( rotation ) * alignedPosition.x - sin( rotation ) * alignedPosition.y;
+	rotatedPosition.y = sin( rotation ) * alignedPosition.x + cos( rotation ) * alignedPosition.y;
+	mvPosition.xy += rotatedPosition;
+	gl_Position = projectionMatrix * mvPosition;
+	#include <logdepthbuf_vertex>
+	#include <clipping_planes_vertex>
+	#include <fog_vertex>
+}`,dw=`uniform vec3 diffuse;
+uniform float opacity;
+#include <common>
+#include <uv_pars_fragment>
+#include <map_pars_fragment>
+#include <alphamap_pars_fragment>
+#include <alphatest_pars_fragment>
+#include <alphahash_pars_fragment>
+#include <fog_pars_fragment>
+#include <logdepthbuf_pars_fragment>
+#include <clipping_planes_pars_fragment>
+void main() {
+	vec4 diffuseColor = vec4( diffuse, opacity );
+	#include <clipping_planes_fragment>
+	vec3 outgoingLight = vec3( 0.0 );
+	#include <logdepthbuf_fragment>
+	#include <map_fragment>
+	#include <alphamap_fragment>
+	#include <alphatest_fragment>
+	#include <alphahash_fragment>
+	outgoingLight = diffuseColor.rgb;
+	#include <opaque_fragment>
+	#include <tonemapping_fragment>
+	#include <colorspace_fragment>
+	#include <fog_fragment>
+}`,ht={alphahash_fragment:US,alphahash_pars_fragment:FS,alphamap_fragment:OS,alphamap_pars_fragment:BS,alphatest_fragment:kS,alphatest_pars_fragment:zS,aomap_fragment:VS,aomap_pars_fragment:GS,batching_pars_vertex:HS,batching_vertex:WS,begin_vertex:XS,beginnormal_vertex:qS,bsdfs:YS,iridescence_fragment:$S,bumpmap_pars_fragment:ZS,clipping_planes_fragment:JS,clipping_planes_pars_fragment:KS,clipping_planes_pars_vertex:jS,clipping_planes_vertex:QS,color_fragment:eM,color_pars_fragment:tM,color_pars_vertex:nM,color_vertex:iM,common:sM,defaultnormal_vertex:rM,displacementmap_pars_vertex:oM,displacementmap_vertex:aM,emissivemap_fragment:lM,emissivemap_pars_fragment:cM,colorspace_fragment:hM,colorspace_pars_fragment:uM,envmap_fragment:fM,envmap_common_pars_fragment:dM,envmap_pars_fragment:pM,envmap_pars_vertex:mM,envmap_physical_pars_fragment:EM,envmap_vertex:gM,fog_vertex:_M,fog_pars_vertex:xM,fog_fragment:yM,fog_pars_fragment:vM,gradientmap_pars_fragment:SM,lightmap_pars_fragment:MM,lights_lambert_fragment:bM,lights_lambert_pars_fragment:wM,lights_pars_begin:AM,lights_toon_fragment:TM,lights_toon_pars_fragment:CM,lights_phong_fragment:RM,lights_phong_pars_fragment:PM,lights_physical_fragment:IM,lights_physical_pars_fragment:LM,lights_fragment_begin:DM,lights_fragment_maps:NM,lights_fragment_end:UM,lightprobes_pars_fragment:FM,logdepthbuf_fragment:OM,logdepthbuf_pars_fragment:BM,logdepthbuf_pars_vertex:kM,logdepthbuf_vertex:zM,map_fragment:VM,map_pars_fragment:GM,map_particle_fragment:HM,map_particle_pars_fragment:WM,metalnessmap_fragment:XM,metalnessmap_pars_fragment:qM,morphinstance_vertex:YM,morphcolor_vertex:$M,morphnormal_vertex:ZM,morphtarget_pars_vertex:JM,morphtarget_vertex:KM,normal_fragment_begin:jM,normal_fragment_maps:QM,normal_pars_fragment:eb,normal_pars_vertex:tb,normal_vertex:nb,normalmap_pars_fragment:ib,clearcoat_normal_fragment_begin:sb,clearcoat_normal_fragment_maps:rb,clearcoat_pars_fragment:ob,iridescence_pars_fragment:ab,opaque_fragment:lb,packing:cb,premultiplied_alpha_fragment:hb,project_vertex:ub,dithering_fragment:fb,dithering_pars_fragment:db,roughnessmap_fragment:pb,roughnessmap_pars_fragment:mb,shadowmap_pars_fragment:gb,shadowmap_pars_vertex:_b,shadowmap_vertex:xb,shadowmask_pars_fragment:yb,skinbase_vertex:vb,skinning_pars_vertex:Sb,skinning_vertex:Mb,skinnormal_vertex:bb,specularmap_fragment:wb,specularmap_pars_fragment:Ab,tonemapping_fragment:Eb,tonemapping_pars_fragment:Tb,transmission_fragment:Cb,transmission_pars_fragment:Rb,uv_pars_fragment:Pb,uv_pars_vertex:Ib,uv_vertex:Lb,worldpos_vertex:Db,background_vert:Nb,background_frag:Ub,backgroundCube_vert:Fb,backgroundCube_frag:Ob,cube_vert:Bb,cube_frag:kb,depth_vert:zb,depth_frag:Vb,distance_vert:Gb,distance_frag:Hb,equirect_vert:Wb,equirect_frag:Xb,linedashed_vert:qb,linedashed_frag:Yb,meshbasic_vert:$b,meshbasic_frag:Zb,meshlambert_vert:Jb,meshlambert_frag:Kb,meshmatcap_vert:jb,meshmatcap_frag:Qb,meshnormal_vert:ew,meshnormal_frag:tw,meshphong_vert:nw,meshphong_frag:iw,meshphysical_vert:sw,meshphysical_frag:rw,meshtoon_vert:ow,meshtoon_frag:aw,points_vert:lw,points_frag:cw,shadow_vert:hw,shadow_frag:uw,sprite_vert:fw,sprite_frag:dw},Pe={common:{diffuse:{value:new et(16777215)},opacity:{value:1},map:{value:null},mapTransform:{value:new tt},alphaMap:{value:null},alphaMapTransform:{value:new tt},alphaTest:{value:0}},specularmap:{specularMap:{value:null},specularMapTransform:{value:new tt}},envmap:{envMap:{value:null},envMapRotation:{value:new tt},reflectivity:{value:1},ior:{value:1.5},refractionRatio:{value:.98},dfgLUT:{value:null}},aomap:{aoMap:{value:null},aoMapIntensity:{value:1},aoMapTransform:{value:new tt}},lightmap:{lightMap:{value:null},lightMapIntensity:{value:1},lightMapTransform:{value:new tt}},bumpmap:{bumpMap:{value:null},bumpMapTransform:{value:new tt},bumpScale:{value:1}},normalmap:{normalMap:{value:null},normalMapTransform:{value:new tt},normalScale:{value:new He(1,1)}},displacementmap:{displacementMap:{value:null},displacementMapTransform:{value:new tt},displacementScale:{value:1},displacementBias:{value:0}},emissivemap:{emissiveMap:{value:null},emissiveMapTransform:{value:new tt}},metalnessmap:{metalnessMap:{value:null},metalnessMapTransform:{value:new tt}},roughnessmap:{roughnessMap:{value:null},roughnessMapTransform:{value:new tt}},gradientmap:{gradientMap:{value:null}},fog:{fogDensity:{value:25e-5},fogNear:{value:1},fogFar:{value:2e3},fogColor:{value:new et(16777215)}},lights:{ambientLightColor:{value:[]},lightProbe:{value:[]},sunLights:{value:[],properties:{direction:{},color:{}}},sunLightShadows:{value:[],properties:{shadowIntensity:1,shadowBias:{},shadowNormalBias:{},shadowRadius:{},shadowMapSize:{}}},sunShadowMatrix:{value:[]},sunShadowCascade:{value:[]},directionalLights:{value:[],properties:{direction:{},color:{}}},directionalLightShadows:{value:[],properties:{shadowIntensity:1,shadowBias:{},shadowNormalBias:{},shadowRadius:{},shadowMapSize:{}}},directionalShadowMatrix:{value:[]},spotLights:{value:[],properties:{color:{},position:{},direction:{},distance:{},coneCos:{},penumbraCos:{},decay:{}}},spotLightShadows:{value:[],properties:{shadowIntensity:1,shadowBias:{},shadowNormalBias:{},shadowRadius:{},shadowMapSize:{}}},spotLightMap:{value:[]},spotLightMatrix:{value:[]},pointLights:{value:[],properties:{color:{},position:{},decay:{},distance:{}}},pointLightShadows:{value:[],properties:{shadowIntensity:1,shadowBias:{},shadowNormalBias:{},shadowRadius:{},shadowMapSize:{},shadowCameraNear:{},shadowCameraFar:{}}},pointShadowMatrix:{value:[]},hemisphereLights:{value:[],properties:{direction:{},skyColor:{},groundColor:{}}},rectAreaLights:{value:[],properties:{color:{},position:{},width:{},height:{}}},ltc_1:{value:null},ltc_2:{value:null},probesSH:{value:[]},probesMin:{value:[]},probesMax:{value:[]},probesResolution:{value:[]}},points:{diffuse:{value:new et(16777215)},opacity:{value:1},size:{value:1},scale:{value:1},map:{value:null},alphaMap:{value:null},alphaMapTransform:{value:new tt},alphaTest:{value:0},uvTransform:{value:new tt}},sprite:{diffuse:{value:new et(16777215)},opacity:{value:1},center:{value:new He(.5,.5)},rotation:{value:0},map:{value:null},mapTransform:{value:new tt},alphaMap:{value:null},alphaMapTransform:{value:new tt},alphaTest:{value:0}}},Zn={basic:{uniforms:kn([Pe.common,Pe.specularmap,Pe.envmap,Pe.aomap,Pe.lightmap,Pe.fog]),vertexShader:ht.meshbasic_vert,fragmentShader:ht.meshbasic_frag},lambert:{uniforms:kn([Pe.common,Pe.specularmap,Pe.envmap,Pe.aomap,Pe.lightmap,Pe.emissivemap,Pe.bumpmap,Pe.normalmap,Pe.displacementmap,Pe.fog,Pe.lights,{emissive:{value:new et(0)},envMapIntensity:{value:1}}]),vertexShader:ht.meshlambert_vert,fragmentShader:ht.meshlambert_frag},phong:{uniforms:kn([Pe.common,Pe.specularmap,Pe.envmap,Pe.aomap,Pe.lightmap,Pe.emissivemap,Pe.bumpmap,Pe.normalmap,Pe.displacementmap,Pe.fog,Pe.lights,{emissive:{value:new et(0)},specular:{value:new et(1118481)},shininess:{value:30},envMapIntensity:{value:1}}]),vertexShader:ht.meshphong_vert,fragmentShader:ht.meshphong_frag},standard:{uniforms:kn([Pe.common,Pe.envmap,Pe.aomap,Pe.lightmap,Pe.emissivemap,Pe.bumpmap,Pe.normalmap,Pe.displacementmap,Pe.roughnessmap,Pe.metalnessmap,Pe.fog,Pe.lights,{emissive:{value:new et(0)},roughness:{value:1},metalness:{value:0},envMapIntensity:{value:1}}]),vertexShader:ht.meshphysical_vert,fragmentShader:ht.meshphysical_frag},toon:{uniforms:kn([Pe.common,Pe.aomap,Pe.lightmap,Pe.emissivemap,Pe.bumpmap,Pe.normalmap,Pe.displacementmap,Pe.gradientmap,Pe.fog,Pe.lights,{emissive:{value:new et(0)}}]),vertexShader:ht.meshtoon_vert,fragmentShader:ht.meshtoon_frag},matcap:{uniforms:kn([Pe.common,Pe.bumpmap,Pe.normalmap,Pe.displacementmap,Pe.fog,{matcap:{value:null}}]),vertexShader:ht.meshmatcap_vert,fragmentShader:ht.meshmatcap_frag},points:{uniforms:kn([Pe.points,Pe.fog]),vertexShader:ht.points_vert,fragmentShader:ht.points_frag},dashed:{uniforms:kn([Pe.common,Pe.fog,{scale:{value:1},dashSize:{value:1},totalSize:{value:2}}]),vertexShader:ht.linedashed_vert,fragmentShader:ht.linedashed_frag},depth:{uniforms:kn([Pe.common,Pe.displacementmap]),vertexShader:ht.depth_vert,fragmentShader:ht.depth_frag},normal:{uniforms:kn([Pe.common,Pe.bumpmap,Pe.normalmap,Pe.displacementmap,{opacity:{value:1}}]),vertexShader:ht.meshnormal_vert,fragmentShader:ht.meshnormal_frag},sprite:{uniforms:kn([Pe.sprite,Pe.fog]),vertexShader:ht.sprite_vert,fragmentShader:ht.sprite_frag},background:{uniforms:{uvTransform:{value:new tt},t2D:{value:null},backgroundIntensity:{value:1}},vertexShader:ht.background_vert,fragmentShader:ht.background_frag},backgroundCube:{uniforms:{envMap:{value:null},backgroundBlurriness:{value:0},backgroundIntensity:{value:1},backgroundRotation:{value:new tt}},vertexShader:ht.backgroundCube_vert,fragmentShader:ht.backgroundCube_frag},cube:{uniforms:{tCube:{value:null},tFlip:{value:-1},opacity:{value:1}},vertexShader:ht.cube_vert,fragmentShader:ht.cube_frag},equirect:{uniforms:{tEquirect:{value:null}},vertexShader:ht.equirect_vert,fragmentShader:ht.equirect_frag},distance:{uniforms:kn([Pe.common,Pe.displacementmap,{referencePosition:{value:new U},nearDistance:{value:1},farDistance:{value:1e3}}]),vertexShader:ht.distance_vert,fragmentShader:ht.distance_frag},shadow:{uniforms:kn([Pe.lights,Pe.fog,{color:{value:new et(0)},opacity:{value:1}}]),vertexShader:ht.shadow_vert,fragmentShader:ht.shadow_frag}};Zn.physical={uniforms:kn([Zn.standard.uniforms,{clearcoat:{value:0},clearcoatMap:{value:null},clearcoatMapTransform:{value:new tt},clearcoatNormalMap:{value:null},clearcoatNormalMapTransform:{value:new tt},clearcoatNormalScale:{value:new He(1,1)},clearcoatRoughness:{value:0},clearcoatRoughnessMap:{value:null},clearcoatRoughnessMapTransform:{value:new tt},diffuseRoughness:{value:0},diffuseRoughnessMap:{value:null},diffuseRoughnessMapTransform:{value:new tt},dispersion:{value:0},retroreflectivity:{value:0},iridescence:{value:0},iridescenceMap:{value:null},iridescenceMapTransform:{value:new tt},iridescenceIOR:{value:1.3},iridescenceThicknessMinimum:{value:100},iridescenceThicknessMaximum:{value:400},iridescenceThicknessMap:{value:null},iridescenceThicknessMapTransform:{value:new tt},sheen:{value:0},sheenColor:{value:new et(0)},sheenColorMap:{value:null},sheenColorMapTransform:{value:new tt},sheenRoughness:{value:1},sheenRoughnessMap:{value:null},sheenRoughnessMapTransform:{value:new tt},transmission:{value:0},transmissionMap:{value:null},transmissionMapTransform:{value:new tt},transmissionSamplerSize:{value:new He},transmissionSamplerMap:{value:null},thickness:{value:0},thicknessMap:{value:null},thicknessMapTransform:{value:new tt},attenuationDistance:{value:0},attenuationColor:{value:new et(0)},specularColor:{value:new et(1,1,1)},specularColorMap:{value:null},specularColorMapTransform:{value:new tt},specularIntensity:{value:1},specularIntensityMap:{value:null},specularIntensityMapTransform:{value:new tt},anisotropyVector:{value:new He},anisotropyMap:{value:null},anisotropyMapTransform:{value:new tt}}]),vertexShader:ht.meshphysical_vert,fragmentShader:ht.meshphysical_frag};var Dh={r:0,b:0,g:0},pw=new Dt,m_=new tt;m_.set(-1,0,0,0,1,0,0,0,1);function mw(i,e,t,n,s,r){let o=new et(0),a=s===!0?0:1,c,l,u=null,h=0,f=null;function d(v){let T=v.isScene===!0?v.background:null;if(T&&T.isTexture){let S=v.backgroundBlurriness>0;T=e.get(T,S)}return T}function m(v){let T=!1,S=d(v);S===null?p(o,a):S&&S.isColor&&(p(S,1),T=!0);let R=i.xr.getEnvironmentBlendMode();R==="additive"?t.buffers.color.setClear(0,0,0,1,r):R==="alpha-blend"&&t.buffers.color.setClear(0,0,0,0,r),(i.autoClear||T)&&(t.buffers.depth.setTest(!0),t.buffers.depth.setMask(!0),t.buffers.color.setMask(!0),i.clear(i.autoClearColor,i.autoClearDepth,i.autoClearStencil))}function _(v,T){let S=d(T);S&&S.isCubeTexture?(l===void 0&&(l=new gn(new zs(1,1,1),new Kn({name:"BackgroundCubeMaterial",uniforms:pr(Zn.backgroundCube.uniforms),vertexShader:Zn.backgroundCube.vertexShader,fragmentShader:Zn.backgroundCube.fragmentShader,side:In,depthTest:!1,depthWrite:!1,fog:!1,allowOverride:!1})),l.geometry.deleteAttribute("normal"),l.geometry.deleteAttribute("uv"),l.onBeforeRender=function(R,E,y){this.matrixWorld.copyPosition(y.matrixWorld)},Object.defineProperty(l.material,"envMap",{get:function(){return this.uniforms.envMap.value}}),n.update(l)),l.material.uniforms.envMap.value=S,l.material.uniforms.backgroundBlurriness.value=T.backgroundBlurriness,l.material.uniforms.backgroundIntensity.value=T.backgroundIntensity,l.material.uniforms.backgroundRotation.value.setFromMatrix4(pw.makeRotationFromEuler(T.backgroundRotation)).transpose(),S.isRenderTargetTexture===!1&&l.material.uniforms.backgroundRotation.value.premultiply(m_),l.material.toneMapped=_t.getTransfer(S.colorSpace)!==At,(u!==S||h!==S.version||f!==i.toneMapping)&&(l.material.needsUpdate=!0,u=S,h=S.version,f=i.toneMapping),l.layers.enableAll(),v.unshift(l,l.geometry,l.material,0,0,null)):S&&S.isTexture&&(c===void 0&&(c=new gn(new va(2,2),new Kn({name:"BackgroundMaterial",uniforms:pr(Zn.background.uniforms),vertexShader:Zn.background.vertexShader,fragmentShader:Zn.background.fragmentShader,side:Xs,depthTest:!1,depthWrite:!1,fog:!1,allowOverride:!1})),c.geometry.deleteAttribute("normal"),Object.defineProperty(c.material,"map",{get:function(){return this.uniforms.t2D.value}}),n.update(c)),c.material.uniforms.t2D.value=S,c.material.uniforms.backgroundIntensity.value=T.backgroundIntensity,c.material.toneMapped=_t.getTransfer(S.colorSpace)!==At,S.matrixAutoUpdate===!0&&S.updateMatrix(),c.material.uniforms.uvTransform.value.copy(S.matrix),(u!==S||h!==S.version||f!==i.toneMapping)&&(c.material.needsUpdate=!0,u=S,h=S.version,f=i.toneMapping),c.layers.enableAll(),v.unshift(c,c.geometry,c.material,0,0,null))}function p(v,T){v.getRGB(Dh,gd(i)),t.buffers.color.setClear(Dh.r,Dh.g,Dh.b,T,r)}function g(){l!==void 0&&(l.geometry.dispose(),l.material.dispose(),l=void 0),c!==void 0&&(c.geometry.dispose(),c.material.dispose(),c=void 0)}return{getClearColor:function(){return o},setClearColor:function(v,T=1){o.set(v),a=T,p(o,a)},getClearAlpha:function(){return a},setClearAlpha:function(v){a=v,p(o,a)},render:m,addToRenderList:_,dispose:g}}function gw(i,e){let t=i.getParameter(i.MAX_VERTEX_ATTRIBS),n={},s=f(null),r=s,o=!1;function a(I,z,H,D,W){let $=!1,G=h(I,D,H,z);r!==G&&(r=G,l(r.object)),$=d(I,D,H,W),$&&m(I,D,H,W),W!==null&&e.update(W,i.ELEMENT_ARRAY_BUFFER),($||o)&&(o=!1,S(I,z,H,D),W!==null&&i.bindBuffer(i.ELEMENT_ARRAY_BUFFER,e.get(W).buffer))}function c(){return i.createVertexArray()}function l(I){return i.bindVertexArray(I)}function u(I){return i.deleteVertexArray(I)}function h(I,z,H,D){let W=D.wireframe===!0,$=n[z.id];$===void 0&&($={},n[z.id]=$);let G=I.isInstancedMesh===!0?I.id:0,ce=$[G];ce===void 0&&(ce={},$[G]=ce);let K=ce[H.id];K===void 0&&(K={},ce[H.id]=K);let Q=K[W];return Q===void 0&&(Q=f(c()),K[W]=Q),Q}function f(I){let z=[],H=[],D=[];for(let W=0;W<t;W++)z[W]=0,H[W]=0,D[W]=0;return{geometry:null,program:null,wireframe:!1,newAttributes:z,enabledAttributes:H,attributeDivisors:D,object:I,attributes:{},index:null}}function d(I,z,H,D){let W=r.attributes,$=z.attributes,G=0,ce=H.getAttributes();for(let K in ce)if(ce[K].location>=0){let se=W[K],fe=$[K];if(fe===void 0&&(K==="instanceMatrix"&&I.instanceMatrix&&(fe=I.instanceMatrix),K==="instanceColor"&&I.instanceColor&&(fe=I.instanceColor)),se===void 0||se.attribute!==fe||fe&&se.data!==fe.data)return!0;G++}return r.attributesNum!==G||r.index!==D}function m(I,z,H,D){let W={},$=z.attributes,G=0,ce=H.getAttributes();for(let K in ce)if(ce[K].location>=0){let se=$[K];se===void 0&&(K==="instanceMatrix"&&I.instanceMatrix&&(se=I.instanceMatrix),K==="instanceColor"&&I.instanceColor&&(se=I.instanceColor));let fe={};fe.attribute=se,se&&se.data&&(fe.data=se.data),W[K]=fe,G++}r.attributes=W,r.attributesNum=G,r.index=D}function _(){let I=r.newAttributes;for(let z=0,H=I.length;z<H;z++)I[z]=0}function p(I){g(I,0)}function g(I,z){let H=r.newAttributes,D=r.enabledAttributes,W=r.attributeDivisors;H[I]=1,D[I]===0&&(i.enableVertexAttribArray(I),D[I]=1),W[I]!==z&&(i.vertexAttribDivisor(I,z),W[I]=z)}function v(){let I=r.newAttributes,z=r.enabledAttributes;for(let H=0,D=z.length;H<D;H++)z[H]!==I[H]&&(i.disableVertexAttribArray(H),z[H]=0)}function T(I,z,H,D,W,$,G){G===!0?i.vertexAttribIPointer(I,z,H,W,$):i.vertexAttribPointer(I,z,H,D,W,$)}function S(I,z,H,D){_();let W=D.attributes,$=H.getAttributes(),G=z.defaultAttributeValues;for(let ce in $){let K=$[ce];if(K.location>=0){let Q=W[ce];if(Q===void 0&&(ce==="instanceMatrix"&&I.instanceMatrix&&(Q=I.instanceMatrix),ce==="instanceColor"&&I.instanceColor&&(Q=I.instanceColor)),Q!==void 0){let se=Q.normalized,fe=Q.itemSize,ue=e.get(Q);if(ue===void 0)continue;let ee=ue.buffer,me=ue.type,xe=ue.bytesPerElement,Te=me===i.INT||me===i.UNSIGNED_INT||Q.gpuType===Zc;if(Q.isInterleavedBufferAttribute){let Me=Q.data,We=Me.isInterleavedBuffer===!0?Me.stride:Me.itemSize,st=Q.offset;if(Me.isInstancedInterleavedBuffer||Me.isInstancedBufferAttribute){for(let Ve=0;Ve<K.locationSize;Ve++)g(K.location+Ve,Me.meshPerAttribute);I.isInstancedMesh!==!0&&D._maxInstanceCount===void 0&&(D._maxInstanceCount=Me.meshPerAttribute*Me.count)}else for(let Ve=0;Ve<K.locationSize;Ve++)p(K.location+Ve);i.bindBuffer(i.ARRAY_BUFFER,ee);for(let Ve=0;Ve<K.locationSize;Ve++)T(K.location+Ve,fe/K.locationSize,me,se,We*xe,(st+fe/K.locationSize*Ve)*xe,Te)}else{if(Q.isInstancedBufferAttribute){for(let Me=0;Me<K.locationSize;Me++)g(K.location+Me,Q.meshPerAttribute);I.isInstancedMesh!==!0&&D._maxInstanceCount===void 0&&(D._maxInstanceCount=Q.meshPerAttribute*Q.count)}else for(let Me=0;Me<K.locationSize;Me++)p(K.location+Me);i.bindBuffer(i.ARRAY_BUFFER,ee);for(let Me=0;Me<K.locationSize;Me++)T(K.location+Me,fe/K.locationSize,me,se,fe*xe,fe/K.locationSize*Me*xe,Te)}}else if(G!==void 0){let se=G[ce];if(se!==void 0)switch(se.length){case 2:i.vertexAttrib2fv(K.location,se);break;case 3:i.vertexAttrib3fv(K.location,se);break;case 4:i.vertexAttrib4fv(K.location,se);break;default:i.vertexAttrib1fv(K.location,se)}}}}v()}function R(){B();for(let I in n){let z=n[I];for(let H in z){let D=z[H];for(let W in D){let $=D[W];for(let G in $)u($[G].object),delete $[G];delete D[W]}}delete n[I]}}function E(I){if(n[I.id]===void 0)return;let z=n[I.id];for(let H in z){let D=z[H];for(let W in D){let $=D[W];for(let G in $)u($[G].object),delete $[G];delete D[W]}}delete n[I.id]}function y(I){for(let z in n){let H=n[z];for(let D in H){let W=H[D];if(W[I.id]===void 0)continue;let $=W[I.id];for(let G in $)u($[G].object),delete $[G];delete W[I.id]}}}function A(I){for(let z in n){let H=n[z],D=I.isInstancedMesh===!0?I.id:0,W=H[D];if(W!==void 0){for(let $ in W){let G=W[$];for(let ce in G)u(G[ce].object),delete G[ce];delete W[$]}delete H[D],Object.keys(H).length===0&&delete n[z]}}}function B(){N(),o=!0,r!==s&&(r=s,l(r.object))}function N(){s.geometry=null,s.program=null,s.wireframe=!1}return{setup:a,reset:B,resetDefaultState:N,dispose:R,releaseStatesOfGeometry:E,releaseStatesOfObject:A,releaseStatesOfProgram:y,initAttributes:_,enableAttribute:p,disableUnusedAttributes:v}}function _w(i,e,t){let n;function s(c){n=c}function r(c,l){i.drawArrays(n,c,l),t.update(l,n,1)}function o(c,l,u){u!==0&&(i.drawArraysInstanced(n,c,l,u),t.update(l,n,u))}function a(c,l,u){if(u===0)return;e.get("WEBGL_multi_draw").multiDrawArraysWEBGL(n,c,0,l,0,u);let f=0;for(let d=0;d<u;d++)f+=l[d];t.update(f,n,1)}this.setMode=s,this.render=r,this.renderInstances=o,this.renderMultiDraw=a}function xw(i,e,t,n){let s;function r(){if(s!==void 0)return s;if(e.has("EXT_texture_filter_anisotropic")===!0){let y=e.get("EXT_texture_filter_anisotropic");s=i.getParameter(y.MAX_TEXTURE_MAX_ANISOTROPY_EXT)}else s=0;return s}function o(y){return!(y!==Oi&&n.convert(y)!==i.getParameter(i.IMPLEMENTATION_COLOR_READ_FORMAT))}function a(y){let A=y===Fi&&(e.has("EXT_color_buffer_half_float")||e.has("EXT_color_buffer_float"));return!(y!==jn&&y!==Ui&&!A&&n.convert(y)!==i.getParameter(i.IMPLEMENTATION_COLOR_READ_TYPE))}function c(y){if(y==="highp"){if(i.getShaderPrecisionFormat(i.VERTEX_SHADER,i.HIGH_FLOAT).precision>0&&i.getShaderPrecisionFormat(i.FRAGMENT_SHADER,i.HIGH_FLOAT).precision>0)return"highp";y="mediump"}return y==="mediump"&&i.getShaderPrecisionFormat(i.VERTEX_SHADER,i.MEDIUM_FLOAT).precision>0&&i.getShaderPrecisionFormat(i.FRAGMENT_SHADER,i.MEDIUM_FLOAT).precision>0?"mediump":"lowp"}let l=t.precision!==void 0?t.precision:"highp",u=c(l);u!==l&&(Ye("WebGLRenderer:",l,"not supported, using",u,"instead."),l=u);let h=t.reversedDepthBuffer===!0&&e.has("EXT_clip_control"),f=t.logarithmicDepthBuffer===!0&&h===!1;t.reversedDepthBuffer===!0&&h===!1&&Ye("WebGLRenderer: Unable to use reversed depth buffer due to missing EXT_clip_control extension. Fallback to default depth buffer."),t.logarithmicDepthBuffer===!0&&h===!0&&Ye("WebGLRenderer: Logarithmic depth buffer is ignored when reversed depth buffer is enabled.");let d=i.getParameter(i.MAX_TEXTURE_IMAGE_UNITS),m=i.getParameter(i.MAX_VERTEX_TEXTURE_IMAGE_UNITS),_=i.getParameter(i.MAX_TEXTURE_SIZE),p=i.getParameter(i.MAX_CUBE_MAP_TEXTURE_SIZE),g=i.getParameter(i.MAX_VERTEX_ATTRIBS),v=i.getParameter(i.MAX_VERTEX_UNIFORM_VECTORS),T=i.getParameter(i.MAX_VARYING_VECTORS),S=i.getParameter(i.MAX_FRAGMENT_UNIFORM_VECTORS),R=i.getParameter(i.MAX_SAMPLES),E=i.getParameter(i.SAMPLES);return{isWebGL2:!0,getMaxAnisotropy:r,getMaxPrecision:c,textureFormatReadable:o,textureTypeReadable:a,precision:l,logarithmicDepthBuffer:f,reversedDepthBuffer:h,maxTextures:d,maxVertexTextures:m,maxTextureSize:_,maxCubemapSize:p,maxAttributes:g,maxVertexUniforms:v,maxVaryings:T,maxFragmentUniforms:S,maxSamples:R,samples:E}}function yw(i){let e=this,t=null,n=0,s=!1,r=!1,o=new hi,a=new tt,c={value:null,needsUpdate:!1};this.uniform=c,this.numPlanes=0,this.numIntersection=0,this.init=function(h,f){let d=h.length!==0||f||n!==0||s;return s=f,n=h.length,d},this.beginShadows=function(){r=!0,u(null)},this.endShadows=function(){r=!1},this.setGlobalState=function(h,f){t=u(h,f,0)},this.setState=function(h,f,d){let m=h.clippingPlanes,_=h.clipIntersection,p=h.clipShadows,g=i.get(h);if(!s||m===null||m.length===0||r&&!p)r?u(null):l();else{let v=r?0:n,T=v*4,S=g.clippingState||null;c.value=S,S=u(m,f,T,d);for(let R=0;R!==T;++R)S[R]=t[R];g.clippingState=S,this.numIntersection=_?this.numPlanes:0,this.numPlanes+=v}};function l(){c.value!==t&&(c.value=t,c.needsUpdate=n>0),e.numPlanes=n,e.numIntersection=0}function u(h,f,d,m){let _=h!==null?h.length:0,p=null;if(_!==0){if(p=c.value,m!==!0||p===null){let g=d+_*4,v=f.matrixWorldInverse;a.getNormalMatrix(v),(p===null||p.length<g)&&(p=new Float32Array(g));for(let T=0,S=d;T!==_;++T,S+=4)o.copy(h[T]).applyMatrix4(v,a),o.normal.toArray(p,S),p[S+3]=o.constant}c.value=p,c.needsUpdate=!0}return e.numPlanes=_,e.numIntersection=0,p}}var Wa=class extends fi{constructor(e=1,t={}){super(e,e,t),this.isWebGLCubeRenderTarget=!0;let n={width:e,height:e,depth:1},s=[n,n,n,n,n,n];this.texture=new pa(s),this._setTextureOptions(t),this.texture.isRenderTargetTexture=!0}fromEquirectangularTexture(e,t){this.texture.type=t.type,this.texture.colorSpace=t.colorSpace,this.texture.generateMipmaps=t.generateMipmaps,this.texture.minFilter=t.minFilter,this.texture.magFilter=t.magFilter;let n={uniforms:{tEquirect:{value:null}},vertexShader:`
+
+				varying vec3 vWorldDirection;
+
+				vec3 transformDirection( in vec3 dir, in mat4 matrix ) {
+
+					return normalize( ( matrix * vec4( dir, 0.0 ) ).xyz );
+
+				}
+
+				void main() {
+
+					vWorldDirection = transformDirection( position, modelMatrix );
+
+					#include <begin_vertex>
+					#include <project_vertex>
+
+				}
+			`,fragmentShader:`
+
+				uniform sampler2D tEquirect;
+
+				varying vec3 vWorldDirection;
+
+				#include <common>
+
+				void main() {
+
+					vec3 direction = normalize( vWorldDirection );
+
+					vec2 sampleUV = equirectUv( direction );
+
+					gl_FragColor = texture2D( tEquirect, sampleUV );
+
+				}
+			`},s=new zs(5,5,5),r=new Kn({name:"CubemapFromEquirect",uniforms:pr(n.uniforms),vertexShader:n.vertexShader,fragmentShader:n.fragmentShader,side:In,blending:hr});r.uniforms.tEquirect.value=t;let o=new gn(s,r),a=t.minFilter;return t.minFilter===Ms&&(t.minFilter=$n),new xo(1,10,this).update(e,o),t.minFilter=a,o.geometry.dispose(),o.material.dispose(),this}clear(e,t=!0,n=!0,s=!0){let r=e.getRenderTarget();for(let o=0;o<6;o++)e.setRenderTarget(this,o),e.clear(t,n,s);e.setRenderTarget(r)}},Y0=256,vw=3,Sw=20,g_=256,__=16,Mw=3,bw=new U,ww=new et,Uh=class i{constructor(e){this._renderer=e,this._cubeSize=0,this._sourceTarget=null,this._cubeCamera=new xo(1,10,null),this._boxMesh=new gn(new zs(5,5,5),null),this._cubemapMaterial=null,this._equirectMaterial=null,this._blurMaterial=null,this._ggxMaterial=null,this._integrationMaterial=null}fromScene(e,t=0,n=.1,s=100,r={}){let{size:o=256,position:a=bw}=r,c=this._renderer;this._setSize(o);let l=this._allocateTarget(),u=this._getSourceTarget(!0);t>0&&(u.texture.mipmapsAutoUpdate=!1);let h=c.autoClear,f=c.autoClearColor,d=c.autoClearDepth,m=c.autoClearStencil,_=e.background;c.autoClear=!0,c.autoClearColor=!0,c.autoClearDepth=!0,c.autoClearStencil=!0,_===null&&(e.background=c.getClearColor(ww));let p=new xo(n,s,u);return p.position.copy(a),p.update(c,e),c.autoClear=h,c.autoClearColor=f,c.autoClearDepth=d,c.autoClearStencil=m,e.background=_,t>0&&(u.texture.mipmapsAutoUpdate=!0,this._blur(l,t)),this._applyPMREM(l),l}fromEquirectangular(e,t=null){return this._fromTexture(e,t)}fromCubemap(e,t=null){return this._fromTexture(e,t)}compileCubemapShader(){this._cubemapMaterial===null&&(this._cubemapMaterial=J0(),this._compileMaterial(this._cubemapMaterial))}compileEquirectangularShader(){this._equirectMaterial===null&&(this._equirectMaterial=Z0(),this._compileMaterial(this._equirectMaterial))}dispose(){this._sourceTarget!==null&&this._sourceTarget.dispose(),this._cubemapMaterial!==null&&this._cubemapMaterial.dispose(),this._equirectMaterial!==null&&this._equirectMaterial.dispose(),this._blurMaterial!==null&&this._blurMaterial.dispose(),this._ggxMaterial!==null&&this._ggxMaterial.dispose(),this._integrationMaterial!==null&&this._integrationMaterial.dispose(),this._boxMesh.geometry.dispose()}static lodToRoughness(e,t){return t>0?1-Math.sqrt(1-e/t):0}_setSize(e){this._cubeSize=Math.max(Y0,ud(e))}_fromTexture(e,t){e.mapping===fr||e.mapping===So?this._setSize(e.image.length===0?Y0:e.image[0].width||e.image[0].image.width):this._setSize(e.image.width/4);let n=t||this._allocateTarget();return this._textureToCubemap(e),this._applyPMREM(n),n}_allocateTarget(){let e=this._cubeSize,t=$0(e,!1,!1),n=Math.log2(e)-vw;for(let s=0;s<=n;s++)t.texture.mipmaps.push({width:e>>s,height:e>>s});return t.texture.name="PMREM",t.texture.isPMREMTexture=!0,t}_getSourceTarget(e=!1){let t=this._cubeSize,n=this._sourceTarget;return(n===null||n.width!==t||e&&n.depthBuffer===!1)&&(n!==null&&n.dispose(),this._sourceTarget=$0(t,!0,e)),this._sourceTarget}_compileMaterial(e){this._boxMesh.material=e,this._renderer.compile(this._boxMesh,this._cubeCamera.children[0])}_renderCube(e,t,n){let s=this._boxMesh,r=this._cubeCamera;s.material=n,r.renderTarget=e,r.activeMipmapLevel=t;let o=e.width>>t;e.viewport.set(0,0,o,o),r.update(this._renderer,s),e.viewport.set(0,0,e.width,e.height)}_textureToCubemap(e){let t;e.mapping===fr||e.mapping===So?(this._cubemapMaterial===null&&(this._cubemapMaterial=J0()),t=this._cubemapMaterial,t.uniforms.flipEnvMap.value=e.isRenderTargetTexture===!1?-1:1):(this._equirectMaterial===null&&(this._equirectMaterial=Z0()),t=this._equirectMaterial),t.uniforms.envMap.value=e,this._renderCube(this._getSourceTarget(),0,t)}_applyPMREM(e){this._ggxMaterial===null&&(this._ggxMaterial=Aw(),this._integrationMaterial=Ew());let t=this._cubeSize,n=e.texture.mipmaps.length-1,s=this._ggxMaterial.uniforms;s.envMap.value=this._sourceTarget.texture;let r=this._integrationMaterial.uniforms;r.envMap.value=this._sourceTarget.texture,r.sourceLod.value=Math.log2(t/__);for(let o=0;o<=n;o++){let a=i.lodToRoughness(o,n);if(o>n-Mw)r.roughness.value=a,this._renderCube(e,o,this._integrationMaterial);else{let c=a>0?Math.log2(t)+.5*Math.log2(6/(g_*Math.pow(a,4)))+.5:0;s.roughness.value=a,s.lodBias.value=c,this._renderCube(e,o,this._ggxMaterial)}}}_blur(e,t){this._blurMaterial===null&&(this._blurMaterial=Tw());let n=this._blurMaterial,s=n.uniforms,r=this._sourceTarget;s.sigma.value=Math.min(t,Math.PI)/Math.SQRT2,s.envMap.value=r.texture,this._renderCube(e,0,n),s.envMap.value=e.texture,this._renderCube(r,0,n)}};function $0(i,e,t){return new Wa(i,{minFilter:Ms,generateMipmaps:e,type:Fi,colorSpace:sa,depthBuffer:t})}function Xa(i,e,t){return new Kn({name:i,uniforms:e,vertexShader:ht.cube_vert,fragmentShader:t,side:In,blending:hr,depthTest:!1,depthWrite:!1})}function Aw(){return Xa("PMREMGGXConvolution",{envMap:{value:null},roughness:{value:0},lodBias:{value:0}},`
+
+		#define GGX_SAMPLES ${g_}u
+
+		varying vec3 vWorldDirection;
+
+		uniform samplerCube envMap;
+		uniform float roughness;
+		uniform float lodBias;
+
+		#include <common>
+
+		// Van der Corput radical inverse
+		float radicalInverse_VdC( uint bits ) {
+
+			bits = ( bits << 16u ) | ( bits >> 16u );
+			bits = ( ( bits & 0x55555555u ) << 1u ) | ( ( bits & 0xAAAAAAAAu ) >> 1u );
+			bits = ( ( bits & 0x33333333u ) << 2u ) | ( ( bits & 0xCCCCCCCCu ) >> 2u );
+			bits = ( ( bits & 0x0F0F0F0Fu ) << 4u ) | ( ( bits & 0xF0F0F0F0u ) >> 4u );
+			bits = ( ( bits & 0x00FF00FFu ) << 8u ) | ( ( bits & 0xFF00FF00u ) >> 8u );
+			return float( bits ) * 2.3283064365386963e-10; // / 0x100000000
+
+		}
+
+		// Hammersley sequence
+		vec2 hammersley( uint i, uint N ) {
+
+			return vec2( float( i ) / float( N ), radicalInverse_VdC( i ) );
+
+		}
+
+		void main() {
+
+			vec3 N = normalize( vWorldDirection );
+
+			// For very low roughness, just sample the environment directly
+			if ( roughness < 0.001 ) {
+
+				gl_FragColor = vec4( textureLod( envMap, N, 0.0 ).rgb, 1.0 );
+				return;
+
+			}
+
+			float alpha = roughness * roughness;
+			float alpha2 = alpha * alpha;
+
+			// Tangent space basis for VNDF sampling
+			vec3 up = abs( N.z ) < 0.999 ? vec3( 0.0, 0.0, 1.0 ) : vec3( 1.0, 0.0, 0.0 );
+			vec3 tangent = normalize( cross( up, N ) );
+			vec3 bitangent = cross( N, tangent );
+
+			vec3 prefilteredColor = vec3( 0.0 );
+			float totalWeight = 0.0;
+
+			for ( uint i = 0u; i < GGX_SAMPLES; i ++ ) {
+
+				vec2 Xi = hammersley( i, GGX_SAMPLES );
+
+				// With V = N, sample the reflected direction directly.
+				float invQ = 1.0 / ( 1.0 - Xi.x + alpha2 * Xi.x );
+				float NdotL = ( 1.0 - Xi.x - alpha2 * Xi.x ) * invQ;
+
+				if ( NdotL > 0.0 ) {
+
+					float phi = 2.0 * PI * Xi.y;
+					float sinTheta = 2.0 * alpha * sqrt( Xi.x * ( 1.0 - Xi.x ) ) * invQ;
+					vec3 L = N * NdotL + ( tangent * cos( phi ) + bitangent * sin( phi ) ) * sinTheta;
+
+					// Match the source mip to the sample's solid angle. The terms
+					// independent of the sample are precomputed in lodBias.
+					float d = alpha2 * invQ;
+					float lod = max( log2( d ) + lodBias, 0.0 );
+
+					// Weight by NdotL for the split-sum approximation
+					prefilteredColor += textureLod( envMap, L, lod ).rgb * NdotL;
+					totalWeight += NdotL;
+
+				}
+
+			}
+
+			gl_FragColor = vec4( prefilteredColor / totalWeight, 1.0 );
+
+		}
+	`)}function Ew(){return Xa("PMREMGGXIntegration",{envMap:{value:null},roughness:{value:0},sourceLod:{value:0},sourceSize:{value:__}},`
+
+		varying vec3 vWorldDirection;
+
+		uniform samplerCube envMap;
+		uniform float roughness;
+		uniform float sourceLod;
+		uniform int sourceSize;
+
+		void main() {
+
+			vec3 N = normalize( vWorldDirection );
+
+			float alpha = roughness * roughness;
+			float alpha2 = alpha * alpha;
+
+			float texelSize = 2.0 / float( sourceSize );
+
+			vec3 prefilteredColor = vec3( 0.0 );
+			float totalWeight = 0.0;
+
+			// Pair opposite texels: only the one in N's hemisphere contributes.
+			for ( int face = 0; face < 3; face ++ ) {
+
+				for ( int y = 0; y < sourceSize; y ++ ) {
+
+					for ( int x = 0; x < sourceSize; x ++ ) {
+
+						vec2 uv = ( vec2( x, y ) + 0.5 ) * texelSize - 1.0;
+						vec3 texelDirection = face == 0 ? vec3( 1.0, uv ) : ( face == 1 ? vec3( uv.x, 1.0, uv.y ) : vec3( uv, 1.0 ) );
+
+						float invDistance = inversesqrt( 1.0 + dot( uv, uv ) );
+						float NdotL = dot( N, texelDirection );
+						texelDirection *= NdotL < 0.0 ? - 1.0 : 1.0;
+						NdotL = abs( NdotL ) * invDistance;
+
+						// With V = N, NdotH squared is ( 1 + NdotL ) / 2. Common factors
+						// in the GGX distribution and texel solid angle cancel when normalized.
+						float d = 1.0 + alpha2 + ( alpha2 - 1.0 ) * NdotL;
+						float weight = NdotL * invDistance * invDistance * invDistance / ( d * d );
+
+						prefilteredColor += textureLod( envMap, texelDirection, sourceLod ).rgb * weight;
+						totalWeight += weight;
+
+					}
+
+				}
+
+			}
+
+			gl_FragColor = vec4( prefilteredColor / totalWeight, 1.0 );
+
+		}
+	`)}function Tw(){return Xa("PMREMSphericalGaussianBlur",{envMap:{value:null},sigma:{value:0}},`
+
+		#define SAMPLES ${Sw}
+		#define GOLDEN_ANGLE 2.39996322973
+
+		varying vec3 vWorldDirection;
+
+		uniform samplerCube envMap;
+		uniform float sigma;
+
+		#include <common>
+
+		void main() {
+
+			vec3 outputDirection = normalize( vWorldDirection );
+
+			vec3 up = abs( outputDirection.z ) < 0.999 ? vec3( 0.0, 0.0, 1.0 ) : vec3( 1.0, 0.0, 0.0 );
+			vec3 tangent = normalize( cross( up, outputDirection ) );
+			vec3 bitangent = cross( outputDirection, tangent );
+
+			// Truncate the kernel at three standard deviations or at the antipode.
+			float thetaMax = min( 3.0 * sigma, PI );
+			float truncation = 1.0 - exp( - 0.5 * thetaMax * thetaMax / ( sigma * sigma ) );
+
+			vec3 accumColor = vec3( 0.0 );
+			float accumWeight = 0.0;
+
+			for ( int i = 0; i < SAMPLES; i ++ ) {
+
+				// Stratified inverse-CDF sampling of the Gaussian, placed on a golden-angle spiral.
+				float stratum = ( float( i ) + 0.5 ) / float( SAMPLES );
+				float theta = sigma * sqrt( - 2.0 * log( 1.0 - stratum * truncation ) );
+				float phi = float( i ) * GOLDEN_ANGLE;
+
+				vec3 offset = cos( phi ) * tangent + sin( phi ) * bitangent;
+				vec3 sampleDirection = cos( theta ) * outputDirection + sin( theta ) * offset;
+
+				// Correct the planar sample density to solid angle.
+				float weight = sin( theta ) / theta;
+
+				accumColor += weight * textureLod( envMap, sampleDirection, 0.0 ).rgb;
+				accumWeight += weight;
+
+			}
+
+			gl_FragColor = vec4( accumColor / accumWeight, 1.0 );
+
+		}
+	`)}function Z0(){return Xa("PMREMEquirectangularToCubemap",{envMap:{value:null}},`
+
+		varying vec3 vWorldDirection;
+
+		uniform sampler2D envMap;
+
+		#include <common>
+
+		void main() {
+
+			// Average four subpixel samples to preserve small, bright features.
+			vec3 direction = normalize( vWorldDirection );
+			vec3 dx = dFdx( direction ) * 0.25;
+			vec3 dy = dFdy( direction ) * 0.25;
+
+			vec3 color = textureLod( envMap, equirectUv( normalize( direction - dx - dy ) ), 0.0 ).rgb;
+			color += textureLod( envMap, equirectUv( normalize( direction + dx - dy ) ), 0.0 ).rgb;
+			color += textureLod( envMap, equirectUv( normalize( direction - dx + dy ) ), 0.0 ).rgb;
+			color += textureLod( envMap, equirectUv( normalize( direction + dx + dy ) ), 0.0 ).rgb;
+			gl_FragColor = vec4( color * 0.25, 1.0 );
+
+		}
+	`)}function J0(){return Xa("PMREMCubemapToCubemap",{envMap:{value:null},flipEnvMap:{value:-1}},`
+
+		varying vec3 vWorldDirection;
+
+		uniform samplerCube envMap;
+		uniform float flipEnvMap;
+
+		void main() {
+
+			gl_FragColor = vec4( textureCube( envMap, vec3( flipEnvMap * vWorldDirection.x, vWorldDirection.yz ) ).rgb, 1.0 );
+
+		}
+	`)}function Cw(i){let e=new WeakMap,t=new WeakMap,n=null;function s(f,d=!1){return f==null?null:d?o(f):r(f)}function r(f){if(f&&f.isTexture){let d=f.mapping;if(d===qc||d===Yc)if(e.has(f)){let m=e.get(f).texture;return a(m,f.mapping)}else{let m=f.image;if(m&&m.height>0){let _=new Wa(m.height);return _.fromEquirectangularTexture(i,f),e.set(f,_),f.addEventListener("dispose",l),a(_.texture,f.mapping)}else return null}}return f}function o(f){if(f&&f.isTexture&&f.isPMREMTexture!==!0){let d=f.mapping,m=d===qc||d===Yc,_=d===fr||d===So;if(m||_){let p=t.get(f),g=p!==void 0?p.texture.pmremVersion:0;if(f.isRenderTargetTexture&&f.pmremVersion!==g)return n===null&&(n=new Uh(i)),p=m?n.fromEquirectangular(f,p):n.fromCubemap(f,p),p.texture.pmremVersion=f.pmremVersion,t.set(f,p),p.texture;if(p!==void 0)return p.texture;{let v=f.image;return m&&v&&v.height>0||_&&v&&c(v)?(n===null&&(n=new Uh(i)),p=m?n.fromEquirectangular(f):n.fromCubemap(f),p.texture.pmremVersion=f.pmremVersion,t.set(f,p),f.addEventListener("dispose",u),p.texture):null}}}return f}function a(f,d){return d===qc?f.mapping=fr:d===Yc&&(f.mapping=So),f}function c(f){let d=0,m=6;for(let _=0;_<m;_++)f[_]!==void 0&&d++;return d===m}function l(f){let d=f.target;d.removeEventListener("dispose",l);let m=e.get(d);m!==void 0&&(e.delete(d),m.dispose())}function u(f){let d=f.target;d.removeEventListener("dispose",u);let m=t.get(d);m!==void 0&&(t.delete(d),m.dispose())}function h(){e=new WeakMap,t=new WeakMap,n!==null&&(n.dispose(),n=null)}return{get:s,dispose:h}}function Rw(i){let e={};function t(n){if(e[n]!==void 0)return e[n];let s=i.getExtension(n);return e[n]=s,s}return{has:function(n){return t(n)!==null},init:function(){t("EXT_color_buffer_float"),t("WEBGL_clip_cull_distance"),t("OES_texture_float_linear"),t("EXT_color_buffer_half_float"),t("WEBGL_multisampled_render_to_texture"),t("WEBGL_render_shared_exponent")},get:function(n){let s=t(n);return s===null&&Qo("WebGLRenderer: "+n+" extension not supported."),s}}}function Pw(i,e,t,n){let s={},r=new WeakMap,o=new FinalizationRegistry(m=>delete s[m]);function a(m){c(m.target)}function c(m){m.index!==null&&e.remove(m.index);for(let p in m.attributes)e.remove(m.attributes[p]);m.removeEventListener("dispose",a),delete s[m.id],o.unregister(m);let _=r.get(m);_&&(e.remove(_),r.delete(m)),n.releaseStatesOfGeometry(m),m.isInstancedBufferGeometry===!0&&delete m._maxInstanceCount,t.memory.geometries--}function l(m,_){return s[_.id]!==void 0||(_.addEventListener("dispose",a),s[_.id]=new WeakRef(_),o.register(_,_.id,_),t.memory.geometries++),_}function u(m){let _=m.attributes;for(let p in _)e.update(_[p],i.ARRAY_BUFFER)}function h(m){let _=m.index,p=m.attributes.position,g=0;if(p===void 0)return;let v=_!==null?_.array.length:p.array.length/3-1,T=p.count>=65535?fa:ua,S=new T(Math.ceil(v/3)*6,1),R=S.array;if(_!==null){let y=_.array;g=_.version;for(let A=0,B=0;A<v;A+=3){let N=y[A+0],I=y[A+1],z=y[A+2];R[B++]=N,R[B++]=I,R[B++]=I,R[B++]=z,R[B++]=z,R[B++]=N}}else{g=p.version;for(let y=0,A=0;y<v;y+=3){let B=y+0,N=y+1,I=y+2;R[A++]=B,R[A++]=N,R[A++]=N,R[A++]=I,R[A++]=I,R[A++]=B}}S.version=g;let E=r.get(m);E&&e.remove(E),r.set(m,S)}function f(m){let _=r.get(m);if(_){let p=m.index;p!==null&&_.version<p.version&&h(m)}else h(m);return r.get(m)}function d(){for(let m in s){let _=s[m].deref();_!==void 0&&c(_)}}return{get:l,update:u,getWireframeAttribute:f,dispose:d}}function Iw(i,e,t){let n;function s(h){n=h}let r,o;function a(h){r=h.type,o=h.bytesPerElement}function c(h,f){i.drawElements(n,f,r,h*o),t.update(f,n,1)}function l(h,f,d){d!==0&&(i.drawElementsInstanced(n,f,r,h*o,d),t.update(f,n,d))}function u(h,f,d){if(d===0)return;e.get("WEBGL_multi_draw").multiDrawElementsWEBGL(n,f,0,r,h,0,d);let _=0;for(let p=0;p<d;p++)_+=f[p];t.update(_,n,1)}this.setMode=s,this.setIndex=a,this.render=c,this.renderInstances=l,this.renderMultiDraw=u}function Lw(i){let e={geometries:0,textures:0},t={frame:0,calls:0,triangles:0,points:0,lines:0};function n(r,o,a){switch(t.calls++,o){case i.TRIANGLES:t.triangles+=a*(r/3);break;case i.LINES:t.lines+=a*(r/2);break;case i.LINE_STRIP:t.lines+=a*(r-1);break;case i.LINE_LOOP:t.lines+=a*r;break;case i.POINTS:t.points+=a*r;break;default:Qe("WebGLInfo: Unknown draw mode:",o);break}}function s(){t.calls=0,t.triangles=0,t.points=0,t.lines=0}return{memory:e,render:t,programs:null,autoReset:!0,reset:s,update:n}}function Dw(i,e,t){let n=new WeakMap,s=new Et;function r(o,a,c){let l=o.morphTargetInfluences,u=a.morphAttributes.position||a.morphAttributes.normal||a.morphAttributes.color,h=u!==void 0?u.length:0,f=n.get(a);if(f===void 0||f.count!==h){let B=function(){y.dispose(),n.delete(a),a.removeEventListener("dispose",B)};f!==void 0&&f.texture.dispose();let d=a.morphAttributes.position!==void 0,m=a.morphAttributes.normal!==void 0,_=a.morphAttributes.color!==void 0,p=a.morphAttributes.position||[],g=a.morphAttributes.normal||[],v=a.morphAttributes.color||[],T=0;d===!0&&(T=1),m===!0&&(T=2),_===!0&&(T=3);let S=a.attributes.position.count*T,R=1;S>e.maxTextureSize&&(R=Math.ceil(S/e.maxTextureSize),S=e.maxTextureSize);let E=new Float32Array(S*R*4*h),y=new la(E,S,R,h);y.type=Ui,y.needsUpdate=!0;let A=T*4;for(let N=0;N<h;N++){let I=p[N],z=g[N],H=v[N],D=S*R*4*N;for(let W=0;W<I.count;W++){let $=W*A;d===!0&&(s.fromBufferAttribute(I,W),E[D+$+0]=s.x,E[D+$+1]=s.y,E[D+$+2]=s.z,E[D+$+3]=0),m===!0&&(s.fromBufferAttribute(z,W),E[D+$+4]=s.x,E[D+$+5]=s.y,E[D+$+6]=s.z,E[D+$+7]=0),_===!0&&(s.fromBufferAttribute(H,W),E[D+$+8]=s.x,E[D+$+9]=s.y,E[D+$+10]=s.z,E[D+$+11]=H.itemSize===4?s.w:1)}}f={count:h,texture:y,size:new He(S,R)},n.set(a,f),a.addEventListener("dispose",B)}if(o.isInstancedMesh===!0&&o.morphTexture!==null)c.getUniforms().setValue(i,"morphTexture",o.morphTexture,t);else{let d=0;for(let _=0;_<l.length;_++)d+=l[_];let m=a.morphTargetsRelative?1:1-d;c.getUniforms().setValue(i,"morphTargetBaseInfluence",m),c.getUniforms().setValue(i,"morphTargetInfluences",l)}c.getUniforms().setValue(i,"morphTargetsTexture",f.texture,t),c.getUniforms().setValue(i,"morphTargetsTextureSize",f.size)}return{update:r}}function Nw(i,e,t,n,s){let r=new WeakMap;function o(l){let u=s.render.frame,h=l.geometry,f=e.get(l,h);if(r.get(f)!==u&&(e.update(f),r.set(f,u)),l.isInstancedMesh&&(l.hasEventListener("dispose",c)===!1&&l.addEventListener("dispose",c),r.get(l)!==u&&(t.update(l.instanceMatrix,i.ARRAY_BUFFER),l.instanceColor!==null&&t.update(l.instanceColor,i.ARRAY_BUFFER),r.set(l,u))),l.isSkinnedMesh){let d=l.skeleton;r.get(d)!==u&&(d.update(),r.set(d,u))}return f}function a(){r=new WeakMap}function c(l){let u=l.target;u.removeEventListener("dispose",c),n.releaseStatesOfObject(u),t.remove(u.instanceMatrix),u.instanceColor!==null&&t.remove(u.instanceColor)}return{update:o,dispose:a}}var Uw={[Wf]:"LINEAR_TONE_MAPPING",[Xf]:"REINHARD_TONE_MAPPING",[qf]:"CINEON_TONE_MAPPING",[Yf]:"ACES_FILMIC_TONE_MAPPING",[Zf]:"AGX_TONE_MAPPING",[Jf]:"NEUTRAL_TONE_MAPPING",[$f]:"CUSTOM_TONE_MAPPING"};function Fw(i,e,t,n,s,r){let o=new fi(e,t,{type:i,depthBuffer:s,stencilBuffer:r,samples:n?4:0,storeMultisampledDepthBuffer:!1,storeMultisampledStencilBuffer:!1,resolveDepthBuffer:!1,resolveStencilBuffer:!1}),a=null,c=null,l=null,u=new nn;u.setAttribute("position",new yt([-1,3,0,-1,-1,0,3,-1,0],3)),u.setAttribute("uv",new yt([0,2,0,0,2,0],2));let h=new Rc({uniforms:{tDiffuse:{value:null}},vertexShader:`
+			precision highp float;
+
+			uniform mat4 modelViewMatrix;
+			uniform mat4 projectionMatrix;
+
+			attribute vec3 position;
+			attribute vec2 uv;
+
+			varying vec2 vUv;
+
+			void main() {
+				vUv = uv;
+				gl_Position = projectionMatrix * modelViewMatrix * vec4( position, 1.0 );
+			}`,fragmentShader:`
+			precision highp float;
+
+			uniform sampler2D tDiffuse;
+
+			varying vec2 vUv;
+
+			#include <tonemapping_pars_fragment>
+			#include <colorspace_pars_fragment>
+
+			void main() {
+				gl_FragColor = texture2D( tDiffuse, vUv );
+
+				#ifdef LINEAR_TONE_MAPPING
+					gl_FragColor.rgb = LinearToneMapping( gl_FragColor.rgb );
+				#elif defined( REINHARD_TONE_MAPPING )
+					gl_FragColor.rgb = ReinhardToneMapping( gl_FragColor.rgb );
+				#elif defined( CINEON_TONE_MAPPING )
+					gl_FragColor.rgb = CineonToneMapping( gl_FragColor.rgb );
+				#elif defined( ACES_FILMIC_TONE_MAPPING )
+					gl_FragColor.rgb = ACESFilmicToneMapping( gl_FragColor.rgb );
+				#elif defined( AGX_TONE_MAPPING )
+					gl_FragColor.rgb = AgXToneMapping( gl_FragColor.rgb );
+				#elif defined( NEUTRAL_TONE_MAPPING )
+					gl_FragColor.rgb = NeutralToneMapping( gl_FragColor.rgb );
+				#elif defined( CUSTOM_TONE_MAPPING )
+					gl_FragColor.rgb = CustomToneMapping( gl_FragColor.rgb );
+				#endif
+
+				#ifdef SRGB_TRANSFER
+					gl_FragColor = sRGBTransferOETF( gl_FragColor );
+				#endif
+			}`,depthTest:!1,depthWrite:!1}),f=new gn(u,h),d=new Ca(-1,1,1,-1,0,1),m=null,_=null,p=!1,g,v=null,T=[],S=!1;this.setSize=function(R,E){o.setSize(R,E),a!==null&&a.setSize(R,E),c!==null&&c.setSize(R,E);for(let y=0;y<T.length;y++){let A=T[y];A.setSize&&A.setSize(R,E)}},this.setEffects=function(R){T=R,S=T.length>0&&T[0].isRenderPass===!0;let E=o.width,y=o.height;T.length>0&&a===null&&(a=new fi(E,y,{type:Fi,depthBuffer:!1,stencilBuffer:!1}),c=new fi(E,y,{type:Fi,depthBuffer:!1,stencilBuffer:!1}));let A=s===!0&&T.some(B=>B.needsDepthTexture===!0);A!==(o.depthTexture!==null)&&(A===!0&&l===null&&(l=new vs(E,y),r===!0&&(l.format=bs,l.type=dr)),o.dispose(),o.depthTexture=A?l:null,o.resolveDepthBuffer=A,o.storeMultisampledDepthBuffer=A);for(let B=0;B<T.length;B++){let N=T[B];N.setSize&&N.setSize(E,y),A&&N.needsDepthTexture===!0&&N.setDepthTexture&&N.setDepthTexture(l)}},this.begin=function(R,E){if(p||R.toneMapping===Ji&&T.length===0)return!1;if(v=E,E!==null){let y=E.width,A=E.height;(o.width!==y||o.height!==A)&&this.setSize(y,A)}return S===!1&&R.setRenderTarget(o),g=R.toneMapping,R.toneMapping=Ji,!0},this.hasRenderPass=function(){return S},this.end=function(R,E){R.toneMapping=g,p=!0;let y=o,A=a;for(let B=0;B<T.length;B++){let N=T[B];N.enabled!==!1&&(N.render(R,A,y,E),N.needsSwap!==!1&&(y=A,A=A===a?c:a))}if(m!==R.outputColorSpace||_!==R.toneMapping){m=R.outputColorSpace,_=R.toneMapping,h.defines={},_t.getTransfer(m)===At&&(h.defines.SRGB_TRANSFER="");let B=Uw[_];B&&(h.defines[B]=""),h.needsUpdate=!0}h.uniforms.tDiffuse.value=y.texture,R.setRenderTarget(v),R.render(f,d),v=null,p=!1},this.isCompositing=function(){return p},this.dispose=function(){o.dispose(),a!==null&&a.dispose(),c!==null&&c.dispose(),u.dispose(),h.dispose()}}var x_=new Jn,y_=new vs(1,1),v_=new ma(1),S_=new la,M_=new pc,b_=new pa,K0=[],j0=[],Q0=new Float32Array(16),e_=new Float32Array(9),t_=new Float32Array(4);function wo(i,e,t){let n=i[0];if(n<=0||n>0)return i;let s=e*t,r=K0[s];if(r===void 0&&(r=new Float32Array(s),K0[s]=r),e!==0){n.toArray(r,0);for(let o=1,a=0;o!==e;++o)a+=t,i[o].toArray(r,a)}return r}function _n(i,e){if(i.length!==e.length)return!1;for(let t=0,n=i.length;t<n;t++)if(i[t]!==e[t])return!1;return!0}function xn(i,e){for(let t=0,n=e.length;t<n;t++)i[t]=e[t]}function Oh(i,e){let t=j0[e];t===void 0&&(t=new Int32Array(e),j0[e]=t);for(let n=0;n!==e;++n)t[n]=i.allocateTextureUnit();return t}function Ow(i,e){let t=this.cache;t[0]!==e&&(i.uniform1f(this.addr,e),t[0]=e)}function Bw(i,e){let t=this.cache;if(e.x!==void 0)(t[0]!==e.x||t[1]!==e.y)&&(i.uniform2f(this.addr,e.x,e.y),t[0]=e.x,t[1]=e.y);else{if(_n(t,e))return;i.uniform2fv(this.addr,e),xn(t,e)}}function kw(i,e){let t=this.cache;if(e.x!==void 0)(t[0]!==e.x||t[1]!==e.y||t[2]!==e.z)&&(i.uniform3f(this.addr,e.x,e.y,e.z),t[0]=e.x,t[1]=e.y,t[2]=e.z);else if(e.r!==void 0)(t[0]!==e.r||t[1]!==e.g||t[2]!==e.b)&&(i.uniform3f(this.addr,e.r,e.g,e.b),t[0]=e.r,t[1]=e.g,t[2]=e.b);else{if(_n(t,e))return;i.uniform3fv(this.addr,e),xn(t,e)}}function zw(i,e){let t=this.cache;if(e.x!==void 0)(t[0]!==e.x||t[1]!==e.y||t[2]!==e.z||t[3]!==e.w)&&(i.uniform4f(this.addr,e.x,e.y,e.z,e.w),t[0]=e.x,t[1]=e.y,t[2]=e.z,t[3]=e.w);else{if(_n(t,e))return;i.uniform4fv(this.addr,e),xn(t,e)}}function Vw(i,e){let t=this.cache,n=e.elements;if(n===void 0){if(_n(t,e))return;i.uniformMatrix2fv(this.addr,!1,e),xn(t,e)}else{if(_n(t,n))return;t_.set(n),i.uniformMatrix2fv(this.addr,!1,t_),xn(t,n)}}function Gw(i,e){let t=this.cache,n=e.elements;if(n===void 0){if(_n(t,e))return;i.uniformMatrix3fv(this.addr,!1,e),xn(t,e)}else{if(_n(t,n))return;e_.set(n),i.uniformMatrix3fv(this.addr,!1,e_),xn(t,n)}}function Hw(i,e){let t=this.cache,n=e.elements;if(n===void 0){if(_n(t,e))return;i.uniformMatrix4fv(this.addr,!1,e),xn(t,e)}else{if(_n(t,n))return;Q0.set(n),i.uniformMatrix4fv(this.addr,!1,Q0),xn(t,n)}}function Ww(i,e){let t=this.cache;t[0]!==e&&(i.uniform1i(this.addr,e),t[0]=e)}function Xw(i,e){let t=this.cache;if(e.x!==void 0)(t[0]!==e.x||t[1]!==e.y)&&(i.uniform2i(this.addr,e.x,e.y),t[0]=e.x,t[1]=e.y);else{if(_n(t,e))return;i.uniform2iv(this.addr,e),xn(t,e)}}function qw(i,e){let t=this.cache;if(e.x!==void 0)(t[0]!==e.x||t[1]!==e.y||t[2]!==e.z)&&(i.uniform3i(this.addr,e.x,e.y,e.z),t[0]=e.x,t[1]=e.y,t[2]=e.z);else{if(_n(t,e))return;i.uniform3iv(this.addr,e),xn(t,e)}}function Yw(i,e){let t=this.cache;if(e.x!==void 0)(t[0]!==e.x||t[1]!==e.y||t[2]!==e.z||t[3]!==e.w)&&(i.uniform4i(this.addr,e.x,e.y,e.z,e.w),t[0]=e.x,t[1]=e.y,t[2]=e.z,t[3]=e.w);else{if(_n(t,e))return;i.uniform4iv(this.addr,e),xn(t,e)}}function $w(i,e){let t=this.cache;t[0]!==e&&(i.uniform1ui(this.addr,e),t[0]=e)}function Zw(i,e){let t=this.cache;if(e.x!==void 0)(t[0]!==e.x||t[1]!==e.y)&&(i.uniform2ui(this.addr,e.x,e.y),t[0]=e.x,t[1]=e.y);else{if(_n(t,e))return;i.uniform2uiv(this.addr,e),xn(t,e)}}function Jw(i,e){let t=this.cache;if(e.x!==void 0)(t[0]!==e.x||t[1]!==e.y||t[2]!==e.z)&&(i.uniform3ui(this.addr,e.x,e.y,e.z),t[0]=e.x,t[1]=e.y,t[2]=e.z);else{if(_n(t,e))return;i.uniform3uiv(this.addr,e),xn(t,e)}}function Kw(i,e){let t=this.cache;if(e.x!==void 0)(t[0]!==e.x||t[1]!==e.y||t[2]!==e.z||t[3]!==e.w)&&(i.uniform4ui(this.addr,e.x,e.y,e.z,e.w),t[0]=e.x,t[1]=e.y,t[2]=e.z,t[3]=e.w);else{if(_n(t,e))return;i.uniform4uiv(this.addr,e),xn(t,e)}}function Bh(i){return i.version===0&&(i.compareFunction=ad,i.needsUpdate=!0),i}function jw(i,e,t){let n=this.cache,s=t.allocateTextureUnit();n[0]!==s&&(i.uniform1i(this.addr,s),n[0]=s);let r;this.type===i.SAMPLER_2D_SHADOW?r=Bh(y_):r=x_,t.setTexture2D(e||r,s)}function Qw(i,e,t){let n=this.cache,s=t.allocateTextureUnit();n[0]!==s&&(i.uniform1i(this.addr,s),n[0]=s),t.setTexture3D(e||M_,s)}function e1(i,e,t){let n=this.cache,s=t.allocateTextureUnit();n[0]!==s&&(i.uniform1i(this.addr,s),n[0]=s);let r;this.type===i.SAMPLER_CUBE_SHADOW?r=Bh(v_):r=b_,t.setTextureCube(e||r,s)}function t1(i,e,t){let n=this.cache,s=t.allocateTextureUnit();n[0]!==s&&(i.uniform1i(this.addr,s),n[0]=s),t.setTexture2DArray(e||S_,s)}function n1(i){switch(i){case 5126:return Ow;case 35664:return Bw;case 35665:return kw;case 35666:return zw;case 35674:return Vw;case 35675:return Gw;case 35676:return Hw;case 5124:case 35670:return Ww;case 35667:case 35671:return Xw;case 35668:case 35672:return qw;case 35669:case 35673:return Yw;case 5125:return $w;case 36294:return Zw;case 36295:return Jw;case 36296:return Kw;case 35678:case 36198:case 36298:case 36306:case 35682:return jw;case 35679:case 36299:case 36307:return Qw;case 35680:case 36300:case 36308:case 36293:return e1;case 36289:case 36303:case 36311:case 36292:return t1}}function i1(i,e){i.uniform1fv(this.addr,e)}function s1(i,e){let t=wo(e,this.size,2);i.uniform2fv(this.addr,t)}function r1(i,e){let t=wo(e,this.size,3);i.uniform3fv(this.addr,t)}function o1(i,e){let t=wo(e,this.size,4);i.uniform4fv(this.addr,t)}function a1(i,e){let t=wo(e,this.size,4);i.uniformMatrix2fv(this.addr,!1,t)}function l1(i,e){let t=wo(e,this.size,9);i.uniformMatrix3fv(this.addr,!1,t)}function c1(i,e){let t=wo(e,this.size,16);i.uniformMatrix4fv(this.addr,!1,t)}function h1(i,e){i.uniform1iv(this.addr,e)}function u1(i,e){i.uniform2iv(this.addr,e)}function f1(i,e){i.uniform3iv(this.addr,e)}function d1(i,e){i.uniform4iv(this.addr,e)}function p1(i,e){i.uniform1uiv(this.addr,e)}function m1(i,e){i.uniform2uiv(this.addr,e)}function g1(i,e){i.uniform3uiv(this.addr,e)}function _1(i,e){i.uniform4uiv(this.addr,e)}function x1(i,e,t){let n=this.cache,s=e.length,r=Oh(t,s);_n(n,r)||(i.uniform1iv(this.addr,r),xn(n,r));let o;this.type===i.SAMPLER_2D_SHADOW?o=Bh(y_):o=x_;for(let a=0;a!==s;++a)t.setTexture2D(e[a]||o,r[a])}function y1(i,e,t){let n=this.cache,s=e.length,r=Oh(t,s);_n(n,r)||(i.uniform1iv(this.addr,r),xn(n,r));for(let o=0;o!==s;++o)t.setTexture3D(e[o]||M_,r[o])}function v1(i,e,t){let n=this.cache,s=e.length,r=Oh(t,s);_n(n,r)||(i.uniform1iv(this.addr,r),xn(n,r));let o;this.type===i.SAMPLER_CUBE_SHADOW?o=Bh(v_):o=b_;for(let a=0;a!==s;++a)t.setTextureCube(e[a]||o,r[a])}function S1(i,e,t){let n=this.cache,s=e.length,r=Oh(t,s);_n(n,r)||(i.uniform1iv(this.addr,r),xn(n,r));for(let o=0;o!==s;++o)t.setTexture2DArray(e[o]||S_,r[o])}function M1(i){switch(i){case 5126:return i1;case 35664:return s1;case 35665:return r1;case 35666:return o1;case 35674:return a1;case 35675:return l1;case 35676:return c1;case 5124:case 35670:return h1;case 35667:case 35671:return u1;case 35668:case 35672:return f1;case 35669:case 35673:return d1;case 5125:return p1;case 36294:return m1;case 36295:return g1;case 36296:return _1;case 35678:case 36198:case 36298:case 36306:case 35682:return x1;case 35679:case 36299:case 36307:return y1;case 35680:case 36300:case 36308:case 36293:return v1;case 36289:case 36303:case 36311:case 36292:return S1}}var Td=class{constructor(e,t,n){this.id=e,this.addr=n,this.cache=[],this.type=t.type,this.setValue=n1(t.type)}},Cd=class{constructor(e,t,n){this.id=e,this.addr=n,this.cache=[],this.type=t.type,this.size=t.size,this.setValue=M1(t.type)}},Rd=class{constructor(e){this.id=e,this.seq=[],this.map={}}setValue(e,t,n){let s=this.seq;for(let r=0,o=s.length;r!==o;++r){let a=s[r];a.setValue(e,t[a.id],n)}}},Ad=/(\w+)(\])?(\[|\.)?/g;function n_(i,e){i.seq.push(e),i.map[e.id]=e}function b1(i,e,t){let n=i.name,s=n.length;for(Ad.lastIndex=0;;){let r=Ad.exec(n),o=Ad.lastIndex,a=r[1],c=r[2]==="]",l=r[3];if(c&&(a=a|0),l===void 0||l==="["&&o+2===s){n_(t,l===void 0?new Td(a,i,e):new Cd(a,i,e));break}else{let h=t.map[a];h===void 0&&(h=new Rd(a),n_(t,h)),t=h}}}var bo=class{constructor(e,t){this.seq=[],this.map={};let n=e.getProgramParameter(t,e.ACTIVE_UNIFORMS);for(let o=0;o<n;++o){let a=e.getActiveUniform(t,o),c=e.getUniformLocation(t,a.name);b1(a,c,this)}let s=[],r=[];for(let o of this.seq)o.type===e.SAMPLER_2D_SHADOW||o.type===e.SAMPLER_CUBE_SHADOW||o.type===e.SAMPLER_2D_ARRAY_SHADOW?s.push(o):r.push(o);s.length>0&&(this.seq=s.concat(r))}setValue(e,t,n,s){let r=this.map[t];r!==void 0&&r.setValue(e,n,s)}setOptional(e,t,n){let s=t[n];s!==void 0&&this.setValue(e,n,s)}static upload(e,t,n,s){for(let r=0,o=t.length;r!==o;++r){let a=t[r],c=n[a.id];c.needsUpdate!==!1&&a.setValue(e,c.value,s)}}static seqWithValue(e,t){let n=[];for(let s=0,r=e.length;s!==r;++s){let o=e[s];o.id in t&&n.push(o)}return n}};function i_(i,e,t){let n=i.createShader(e);return i.shaderSource(n,t),i.compileShader(n),n}var w1=37297,A1=0;function E1(i,e){let t=i.split(`
+`),n=[],s=Math.max(e-6,0),r=Math.min(e+6,t.length);for(let o=s;o<r;o++){let a=o+1;n.push(`${a===e?">":" "} ${a}: ${t[o]}`)}return n.join(`
+`)}var s_=new tt;function T1(i){_t._getMatrix(s_,_t.workingColorSpace,i);let e=`mat3( ${s_.elements.map(t=>t.toFixed(4))} )`;switch(_t.getTransfer(i)){case ra:return[e,"LinearTransferOETF"];case At:return[e,"sRGBTransferOETF"];default:return Ye("WebGLProgram: Unsupported color space: ",i),[e,"LinearTransferOETF"]}}function r_(i,e,t){let n=i.getShaderParameter(e,i.COMPILE_STATUS),r=(i.getShaderInfoLog(e)||"").trim();if(n&&r==="")return"";let o=/ERROR: 0:(\d+)/.exec(r);if(o){let a=parseInt(o[1]);return t.toUpperCase()+`
+
+`+r+`
+
+`+E1(i.getShaderSource(e),a)}else return r}function C1(i,e){let t=T1(e);return[`vec4 ${i}( vec4 value ) {`,`	return ${t[1]}( vec4( ${t[0]} * value.rgb, value.a ) );`,"}"].join(`
+`)}var R1={[Wf]:"Linear",[Xf]:"Reinhard",[qf]:"Cineon",[Yf]:"ACESFilmic",[Zf]:"AgX",[Jf]:"Neutral",[$f]:"Custom"};function P1(i,e){let t=R1[e];return t===void 0?(Ye("WebGLProgram: Unsupported toneMapping:",e),"vec3 "+i+"( vec3 color ) { return LinearToneMapping( color ); }"):"vec3 "+i+"( vec3 color ) { return "+t+"ToneMapping( color ); }"}var Nh=new U;function I1(){_t.getLuminanceCoefficients(Nh);let i=Nh.x.toFixed(4),e=Nh.y.toFixed(4),t=Nh.z.toFixed(4);return["float luminance( const in vec3 rgb ) {",`	const vec3 weights = vec3( ${i}, ${e}, ${t} );`,"	return dot( weights, rgb );","}"].join(`
+`)}function L1(i){return[i.extensionClipCullDistance?"#extension GL_ANGLE_clip_cull_distance : require":"",i.extensionMultiDraw?"#extension GL_ANGLE_multi_draw : require":""].filter(Ha).join(`
+`)}function D1(i){let e=[];for(let t in i){let n=i[t];n!==!1&&e.push("#define "+t+" "+n)}return e.join(`
+`)}function N1(i,e){let t={},n=i.getProgramParameter(e,i.ACTIVE_ATTRIBUTES);for(let s=0;s<n;s++){let r=i.getActiveAttrib(e,s),o=r.name,a=1;r.type===i.FLOAT_MAT2&&(a=2),r.type===i.FLOAT_MAT3&&(a=3),r.type===i.FLOAT_MAT4&&(a=4),t[o]={type:r.type,location:i.getAttribLocation(e,o),locationSize:a}}return t}function Ha(i){return i!==""}function o_(i,e){let t=e.numSpotLightShadows+e.numSpotLightMaps-e.numSpotLightShadowsWithMaps;return i.replace(/NUM_SUN_LIGHTS/g,e.numSunLights).replace(/NUM_DIR_LIGHTS/g,e.numDirLights).replace(/NUM_SPOT_LIGHTS/g,e.numSpotLights).replace(/NUM_SPOT_LIGHT_MAPS/g,e.numSpotLightMaps).replace(/NUM_SPOT_LIGHT_COORDS/g,t).replace(/NUM_RECT_AREA_LIGHTS/g,e.numRectAreaLights).replace(/NUM_POINT_LIGHTS/g,e.numPointLights).replace(/NUM_HEMI_LIGHTS/g,e.numHemiLights).replace(/NUM_SUN_LIGHT_SHADOWS/g,e.numSunLightShadows).replace(/NUM_DIR_LIGHT_SHADOWS/g,e.numDirLightShadows).replace(/NUM_SPOT_LIGHT_SHADOWS_WITH_MAPS/g,e.numSpotLightShadowsWithMaps).replace(/NUM_SPOT_LIGHT_SHADOWS/g,e.numSpotLightShadows).replace(/NUM_POINT_LIGHT_SHADOWS/g,e.numPointLightShadows).replace(/NUM_LIGHT_PROBE_GRIDS/g,e.numLightProbeGrids)}function a_(i,e){return i.replace(/NUM_CLIPPING_PLANES/g,e.numClippingPlanes).replace(/UNION_CLIPPING_PLANES/g,e.numClippingPlanes-e.numClipIntersection)}var U1=/^[ \t]*#include +<([\w\d./]+)>/gm;function Pd(i){return i.replace(U1,F1)}function F1(i,e){let t=ht[e];if(t===void 0)throw new Error("THREE.WebGLProgram: Can not resolve #include <"+e+">");return Pd(t)}var O1=/#pragma unroll_loop_start\s+for\s*\(\s*int\s+i\s*=\s*(\d+)\s*;\s*i\s*<\s*(\d+)\s*;\s*i\s*\+\+\s*\)\s*{([\s\S]+?)}\s+#pragma unroll_loop_end/g;function l_(i){return i.replace(O1,B1)}function B1(i,e,t,n){let s="";for(let r=parseInt(e);r<parseInt(t);r++)s+=n.replace(/\[\s*i\s*\]/g,"[ "+r+" ]").replace(/UNROLLED_LOOP_INDEX/g,r);return s}function c_(i){let e=`precision ${i.precision} float;
+	precision ${i.precision} int;
+	precision ${i.precision} sampler2D;
+	precision ${i.precision} samplerCube;
+	precision ${i.precision} sampler3D;
+	precision ${i.precision} sampler2DArray;
+	precision ${i.precision} sampler2DShadow;
+	precision ${i.precision} samplerCubeShadow;
+	precision ${i.precision} sampler2DArrayShadow;
+	precision ${i.precision} isampler2D;
+	precision ${i.precision} isampler3D;
+	precision ${i.precision} isamplerCube;
+	precision ${i.precision} isampler2DArray;
+	precision ${i.precision} usampler2D;
+	precision ${i.precision} usampler3D;
+	precision ${i.precision} usamplerCube;
+	precision ${i.precision} usampler2DArray;
+	`;return i.precision==="highp"?e+=`
+#define HIGH_PRECISION`:i.precision==="mediump"?e+=`
+#define MEDIUM_PRECISION`:i.precision==="lowp"&&(e+=`
+#define LOW_PRECISION`),e}var k1={[Da]:"SHADOWMAP_TYPE_PCF",[yo]:"SHADOWMAP_TYPE_VSM"};function z1(i){return k1[i.shadowMapType]||"SHADOWMAP_TYPE_BASIC"}var V1={[So]:"ENVMAP_MODE_REFRACTION"};function G1(i){return i.envMap===!1?"ENVMAP_MODE_REFLECTION":V1[i.envMapMode]||"ENVMAP_MODE_REFLECTION"}var H1={[Xc]:"ENVMAP_BLENDING_MULTIPLY",[R0]:"ENVMAP_BLENDING_MIX",[P0]:"ENVMAP_BLENDING_ADD"};function W1(i){return i.envMap===!1?"ENVMAP_BLENDING_NONE":H1[i.combine]||"ENVMAP_BLENDING_NONE"}function X1(i,e,t,n){let s=i.getContext(),r=t.defines,o=t.vertexShader,a=t.fragmentShader,c=z1(t),l=t.envMapPMREM===!0?"ENVMAP_TYPE_PMREM":"ENVMAP_TYPE_CUBE",u=G1(t),h=W1(t),f=L1(t),d=D1(r),m=s.createProgram(),_,p,g=t.glslVersion?"#version "+t.glslVersion+`
+`:"";t.isRawShaderMaterial?(_=["#define SHADER_TYPE "+t.shaderType,"#define SHADER_NAME "+t.shaderName,d].filter(Ha).join(`
+`),_.length>0&&(_+=`
+`),p=["#define SHADER_TYPE "+t.shaderType,"#define SHADER_NAME "+t.shaderName,d].filter(Ha).join(`
+`),p.length>0&&(p+=`
+`)):(_=[c_(t),"#define SHADER_TYPE "+t.shaderType,"#define SHADER_NAME "+t.shaderName,d,t.extensionClipCullDistance?"#define USE_CLIP_DISTANCE":"",t.batching?"#define USE_BATCHING":"",t.batchingColor?"#define USE_BATCHING_COLOR":"",t.instancing?"#define USE_INSTANCING":"",t.instancingColor?"#define USE_INSTANCING_COLOR":"",t.instancingMorph?"#define USE_INSTANCING_MORPH":"",t.useFog&&t.fog?"#define USE_FOG":"",t.useFog&&t.fogExp2?"#define FOG_EXP2":"",t.map?"#define USE_MAP":"",t.envMap?"#define USE_ENVMAP":"",t.envMap?"#define "+u:"",t.lightMap?"#define USE_LIGHTMAP":"",t.aoMap?"#define USE_AOMAP":"",t.bumpMap?"#define USE_BUMPMAP":"",t.normalMap?"#define USE_NORMALMAP":"",t.normalMapObjectSpace?"#define USE_NORMALMAP_OBJECTSPACE":"",t.normalMapTangentSpace?"#define USE_NORMALMAP_TANGENTSPACE":"",t.displacementMap?"#define USE_DISPLACEMENTMAP":"",t.emissiveMap?"#define USE_EMISSIVEMAP":"",t.anisotropy?"#define USE_ANISOTROPY":"",t.anisotropyMap?"#define USE_ANISOTROPYMAP":"",t.clearcoatMap?"#define USE_CLEARCOATMAP":"",t.clearcoatRoughnessMap?"#define USE_CLEARCOAT_ROUGHNESSMAP":"",t.clearcoatNormalMap?"#define USE_CLEARCOAT_NORMALMAP":"",t.diffuseRoughnessMap?"#define USE_DIFFUSE_ROUGHNESSMAP":"",t.iridescenceMap?"#define USE_IRIDESCENCEMAP":"",t.iridescenceThicknessMap?"#define USE_IRIDESCENCE_THICKNESSMAP":"",t.specularMap?"#define USE_SPECULARMAP":"",t.specularColorMap?"#define USE_SPECULAR_COLORMAP":"",t.specularIntensityMap?"#define USE_SPECULAR_INTENSITYMAP":"",t.roughnessMap?"#define USE_ROUGHNESSMAP":"",t.metalnessMap?"#define USE_METALNESSMAP":"",t.alphaMap?"#define USE_ALPHAMAP":"",t.alphaHash?"#define USE_ALPHAHASH":"",t.transmission?"#define USE_TRANSMISSION":"",t.transmissionMap?"#define USE_TRANSMISSIONMAP":"",t.thicknessMap?"#define USE_THICKNESSMAP":"",t.sheenColorMap?"#define USE_SHEEN_COLORMAP":"",t.sheenRoughnessMap?"#define USE_SHEEN_ROUGHNESSMAP":"",t.mapUv?"#define MAP_UV "+t.mapUv:"",t.alphaMapUv?"#define ALPHAMAP_UV "+t.alphaMapUv:"",t.lightMapUv?"#define LIGHTMAP_UV "+t.lightMapUv:"",t.aoMapUv?"#define AOMAP_UV "+t.aoMapUv:"",t.emissiveMapUv?"#define EMISSIVEMAP_UV "+t.emissiveMapUv:"",t.bumpMapUv?"#define BUMPMAP_UV "+t.bumpMapUv:"",t.normalMapUv?"#define NORMALMAP_UV "+t.normalMapUv:"",t.displacementMapUv?"#define DISPLACEMENTMAP_UV "+t.displacementMapUv:"",t.metalnessMapUv?"#define METALNESSMAP_UV "+t.metalnessMapUv:"",t.roughnessMapUv?"#define ROUGHNESSMAP_UV "+t.roughnessMapUv:"",t.anisotropyMapUv?"#define ANISOTROPYMAP_UV "+t.anisotropyMapUv:"",t.clearcoatMapUv?"#define CLEARCOATMAP_UV "+t.clearcoatMapUv:"",t.clearcoatNormalMapUv?"#define CLEARCOAT_NORMALMAP_UV "+t.clearcoatNormalMapUv:"",t.clearcoatRoughnessMapUv?"#define CLEARCOAT_ROUGHNESSMAP_UV "+t.clearcoatRoughnessMapUv:"",t.diffuseRoughnessMapUv?"#define DIFFUSE_ROUGHNESSMAP_UV "+t.diffuseRoughnessMapUv:"",t.iridescenceMapUv?"#define IRIDESCENCEMAP_UV "+t.iridescenceMapUv:"",t.iridescenceThicknessMapUv?"#define IRIDESCENCE_THICKNESSMAP_UV "+t.iridescenceThicknessMapUv:"",t.sheenColorMapUv?"#define SHEEN_COLORMAP_UV "+t.sheenColorMapUv:"",t.sheenRoughnessMapUv?"#define SHEEN_ROUGHNESSMAP_UV "+t.sheenRoughnessMapUv:"",t.specularMapUv?"#define SPECULARMAP_UV "+t.specularMapUv:"",t.specularColorMapUv?"#define SPECULAR_COLORMAP_UV "+t.specularColorMapUv:"",t.specularIntensityMapUv?"#define SPECULAR_INTENSITYMAP_UV "+t.specularIntensityMapUv:"",t.transmissionMapUv?"#define TRANSMISSIONMAP_UV "+t.transmissionMapUv:"",t.thicknessMapUv?"#define THICKNESSMAP_UV "+t.thicknessMapUv:"",t.vertexTangents&&t.flatShading===!1?"#define USE_TANGENT":"",t.vertexNormals?"#define HAS_NORMAL":"",t.vertexColors?"#define USE_COLOR":"",t.vertexAlphas?"#define USE_COLOR_ALPHA":"",t.vertexUv1s?"#define USE_UV1":"",t.vertexUv2s?"#define USE_UV2":"",t.vertexUv3s?"#define USE_UV3":"",t.pointsUvs?"#define USE_POINTS_UV":"",t.flatShading?"#define FLAT_SHADED":"",t.skinning?"#define USE_SKINNING":"",t.morphTargets?"#define USE_MORPHTARGETS":"",t.morphNormals&&t.flatShading===!1?"#define USE_MORPHNORMALS":"",t.morphColors?"#define USE_MORPHCOLORS":"",t.morphTargetsCount>0?"#define MORPHTARGETS_TEXTURE_STRIDE "+t.morphTextureStride:"",t.morphTargetsCount>0?"#define MORPHTARGETS_COUNT "+t.morphTargetsCount:"",t.doubleSided?"#define DOUBLE_SIDED":"",t.flipSided?"#define FLIP_SIDED":"",t.shadowMapEnabled?"#define USE_SHADOWMAP":"",t.shadowMapEnabled?"#define "+c:"",t.sizeAttenuation?"#define USE_SIZEATTENUATION":"",t.numLightProbes>0?"#define USE_LIGHT_PROBES":"",t.logarithmicDepthBuffer?"#define USE_LOGARITHMIC_DEPTH_BUFFER":"",t.reversedDepthBuffer?"#define USE_REVERSED_DEPTH_BUFFER":"","uniform mat4 modelMatrix;","uniform mat4 modelViewMatrix;","uniform mat4 projectionMatrix;","uniform mat4 viewMatrix;","uniform mat3 normalMatrix;","uniform vec3 cameraPosition;","uniform bool isOrthographic;","#ifdef USE_INSTANCING","	attribute mat4 instanceMatrix;","#endif","#ifdef USE_INSTANCING_COLOR","	attribute vec3 instanceColor;","#endif","#ifdef USE_INSTANCING_MORPH","	uniform sampler2D morphTexture;","#endif","attribute vec3 position;","attribute vec3 normal;","attribute vec2 uv;","#ifdef USE_UV1","	attribute vec2 uv1;","#endif","#ifdef USE_UV2","	attribute vec2 uv2;","#endif","#ifdef USE_UV3","	attribute vec2 uv3;","#endif","#ifdef USE_TANGENT","	attribute vec4 tangent;","#endif","#if defined( USE_COLOR_ALPHA )","	attribute vec4 color;","#elif defined( USE_COLOR )","	attribute vec3 color;","#endif","#ifdef USE_SKINNING","	attribute vec4 skinIndex;","	attribute vec4 skinWeight;","#endif",`
+`].filter(Ha).join(`
+`),p=[c_(t),"#define SHADER_TYPE "+t.shaderType,"#define SHADER_NAME "+t.shaderName,d,t.useFog&&t.fog?"#define USE_FOG":"",t.useFog&&t.fogExp2?"#define FOG_EXP2":"",t.alphaToCoverage?"#define ALPHA_TO_COVERAGE":"",t.map?"#define USE_MAP":"",t.matcap?"#define USE_MATCAP":"",t.envMap?"#define USE_ENVMAP":"",t.envMap?"#define "+l:"",t.envMap?"#define "+u:"",t.envMap?"#define "+h:"",t.envMapPMREM?"#define ENVMAP_MAX_LOD "+t.envMapMaxLod+".0":"",t.envMapPMREM?"#define ENVMAP_SIZE "+t.envMapSize+".0":"",t.lightMap?"#define USE_LIGHTMAP":"",t.aoMap?"#define USE_AOMAP":"",t.bumpMap?"#define USE_BUMPMAP":"",t.normalMap?"#define USE_NORMALMAP":"",t.normalMapObjectSpace?"#define USE_NORMALMAP_OBJECTSPACE":"",t.normalMapTangentSpace?"#define USE_NORMALMAP_TANGENTSPACE":"",t.packedNormalMap?"#define USE_PACKED_NORMALMAP":"",t.emissiveMap?"#define USE_EMISSIVEMAP":"",t.anisotropy?"#define USE_ANISOTROPY":"",t.anisotropyMap?"#define USE_ANISOTROPYMAP":"",t.clearcoat?"#define USE_CLEARCOAT":"",t.clearcoatMap?"#define USE_CLEARCOATMAP":"",t.clearcoatRoughnessMap?"#define USE_CLEARCOAT_ROUGHNESSMAP":"",t.clearcoatNormalMap?"#define USE_CLEARCOAT_NORMALMAP":"",t.diffuseRoughness?"#define USE_DIFFUSE_ROUGHNESS":"",t.diffuseRoughnessMap?"#define USE_DIFFUSE_ROUGHNESSMAP":"",t.dispersion?"#define USE_DISPERSION":"",t.retroreflection?"#define USE_RETROREFLECTION":"",t.iridescence?"#define USE_IRIDESCENCE":"",t.iridescenceMap?"#define USE_IRIDESCENCEMAP":"",t.iridescenceThicknessMap?"#define USE_IRIDESCENCE_THICKNESSMAP":"",t.specularMap?"#define USE_SPECULARMAP":"",t.specularColorMap?"#define USE_SPECULAR_COLORMAP":"",t.specularIntensityMap?"#define USE_SPECULAR_INTENSITYMAP":"",t.roughnessMap?"#define USE_ROUGHNESSMAP":"",t.metalnessMap?"#define USE_METALNESSMAP":"",t.alphaMap?"#define USE_ALPHAMAP":"",t.alphaTest?"#define USE_ALPHATEST":"",t.alphaHash?"#define USE_ALPHAHASH":"",t.sheen?"#define USE_SHEEN":"",t.sheenColorMap?"#define USE_SHEEN_COLORMAP":"",t.sheenRoughnessMap?"#define USE_SHEEN_ROUGHNESSMAP":"",t.transmission?"#define USE_TRANSMISSION":"",t.transmissionMap?"#define USE_TRANSMISSIONMAP":"",t.thicknessMap?"#define USE_THICKNESSMAP":"",t.vertexTangents&&t.flatShading===!1?"#define USE_TANGENT":"",t.vertexColors||t.instancingColor?"#define USE_COLOR":"",t.vertexAlphas||t.batchingColor?"#define USE_COLOR_ALPHA":"",t.vertexUv1s?"#define USE_UV1":"",t.vertexUv2s?"#define USE_UV2":"",t.vertexUv3s?"#define USE_UV3":"",t.pointsUvs?"#define USE_POINTS_UV":"",t.gradientMap?"#define USE_GRADIENTMAP":"",t.flatShading?"#define FLAT_SHADED":"",t.doubleSided?"#define DOUBLE_SIDED":"",t.flipSided?"#define FLIP_SIDED":"",t.shadowMapEnabled?"#define USE_SHADOWMAP":"",t.shadowMapEnabled?"#define "+c:"",t.premultipliedAlpha?"#define PREMULTIPLIED_ALPHA":"",t.numLightProbes>0?"#define USE_LIGHT_PROBES":"",t.decodeVideoTexture?"#define DECODE_VIDEO_TEXTURE":"",t.decodeVideoTextureEmissive?"#define DECODE_VIDEO_TEXTURE_EMISSIVE":"",t.logarithmicDepthBuffer?"#define USE_LOGARITHMIC_DEPTH_BUFFER":"",t.reversedDepthBuffer?"#define USE_REVERSED_DEPTH_BUFFER":"","uniform mat4 viewMatrix;","uniform vec3 cameraPosition;","uniform bool isOrthographic;",t.toneMapping!==Ji?"#define TONE_MAPPING":"",t.toneMapping!==Ji?ht.tonemapping_pars_fragment:"",t.toneMapping!==Ji?P1("toneMapping",t.toneMapping):"",t.dithering?"#define DITHERING":"",t.opaque?"#define OPAQUE":"",ht.colorspace_pars_fragment,C1("linearToOutputTexel",t.outputColorSpace),I1(),t.useDepthPacking?"#define DEPTH_PACKING "+t.depthPacking:"",`
+`].filter(Ha).join(`
+`)),o=Pd(o),o=o_(o,t),o=a_(o,t),a=Pd(a),a=o_(a,t),a=a_(a,t),o=l_(o),a=l_(a),t.isRawShaderMaterial!==!0&&(g=`#version 300 es
+`,_=[f,"#define attribute in","#define varying out","#define texture2D texture"].join(`
+`)+`
+`+_,p=["#define varying in",t.glslVersion===cd?"":"layout(location = 0) out highp vec4 pc_fragColor;",t.glslVersion===cd?"":"#define gl_FragColor pc_fragColor","#define gl_FragDepthEXT gl_FragDepth","#define texture2D texture","#define textureCube texture","#define texture2DProj textureProj","#define texture2DLodEXT textureLod","#define texture2DProjLodEXT textureProjLod","#define textureCubeLodEXT textureLod","#define texture2DGradEXT textureGrad","#define texture2DProjGradEXT textureProjGrad","#define textureCubeGradEXT textureGrad"].join(`
+`)+`
+`+p);let v=g+_+o,T=g+p+a,S=i_(s,s.VERTEX_SHADER,v),R=i_(s,s.FRAGMENT_SHADER,T);s.attachShader(m,S),s.attachShader(m,R),t.index0AttributeName!==void 0?s.bindAttribLocation(m,0,t.index0AttributeName):t.hasPositionAttribute===!0&&s.bindAttribLocation(m,0,"position"),s.linkProgram(m);function E(N){if(i.debug.checkShaderErrors){let I=s.getProgramInfoLog(m)||"",z=s.getShaderInfoLog(S)||"",H=s.getShaderInfoLog(R)||"",D=I.trim(),W=z.trim(),$=H.trim(),G=!0,ce=!0;if(s.getProgramParameter(m,s.LINK_STATUS)===!1)if(G=!1,typeof i.debug.onShaderError=="function")i.debug.onShaderError(s,m,S,R);else{let K=r_(s,S,"vertex"),Q=r_(s,R,"fragment");Qe("WebGLProgram: Shader Error "+s.getError()+" - VALIDATE_STATUS "+s.getProgramParameter(m,s.VALIDATE_STATUS)+`
+
+Material Name: `+N.name+`
+Material Type: `+N.type+`
+
+Program Info Log: `+D+`
+`+K+`
+`+Q)}else D!==""?Ye("WebGLProgram: Program Info Log:",D):(W===""||$==="")&&(ce=!1);ce&&(N.diagnostics={runnable:G,programLog:D,vertexShader:{log:W,prefix:_},fragmentShader:{log:$,prefix:p}})}s.deleteShader(S),s.deleteShader(R),y=new bo(s,m),A=N1(s,m)}let y;this.getUniforms=function(){return y===void 0&&E(this),y};let A;this.getAttributes=function(){return A===void 0&&E(this),A};let B=t.rendererExtensionParallelShaderCompile===!1;return this.isReady=function(){return B===!1&&(B=s.getProgramParameter(m,w1)),B},this.destroy=function(){n.releaseStatesOfProgram(this),s.deleteProgram(m),this.program=void 0},this.type=t.shaderType,this.name=t.shaderName,this.id=A1++,this.cacheKey=e,this.usedTimes=1,this.program=m,this.vertexShader=S,this.fragmentShader=R,this}var q1=0,Id=class{constructor(){this.shaderCache=new Map,this.materialCache=new Map}update(e,t,n){let s=this._getShaderCacheForMaterial(e);return s.has(t)===!1&&(s.add(t),t.usedTimes++),s.has(n)===!1&&(s.add(n),n.usedTimes++),this}remove(e){let t=this.materialCache.get(e);for(let n of t)n.usedTimes--,n.usedTimes===0&&this.shaderCache.delete(n.code);return this.materialCache.delete(e),this}getVertexShaderStage(e){return this._getShaderStage(e.vertexShader)}getFragmentShaderStage(e){return this._getShaderStage(e.fragmentShader)}dispose(){this.shaderCache.clear(),this.materialCache.clear()}_getShaderCacheForMaterial(e){let t=this.materialCache,n=t.get(e);return n===void 0&&(n=new Set,t.set(e,n)),n}_getShaderStage(e){let t=this.shaderCache,n=t.get(e);return n===void 0&&(n=new Ld(e),t.set(e,n)),n}},Ld=class{constructor(e){this.id=q1++,this.code=e,this.usedTimes=0}};function Y1(i){return i===qs||i===ka||i===za}function $1(i,e,t,n,s,r){let o=new ca,a=new Id,c=new Set,l=[],u=new Map,h=n.logarithmicDepthBuffer,f={MeshDepthMaterial:"depth",MeshDistanceMaterial:"distance",MeshNormalMaterial:"normal",MeshBasicMaterial:"basic",MeshLambertMaterial:"lambert",MeshPhongMaterial:"phong",MeshToonMaterial:"toon",MeshStandardMaterial:"physical",MeshPhysicalMaterial:"physical",MeshMatcapMaterial:"matcap",LineBasicMaterial:"basic",LineDashedMaterial:"dashed",PointsMaterial:"points",ShadowMaterial:"shadow",SpriteMaterial:"sprite"};function d(y){return c.add(y),y===0?"uv":`uv${y}`}function m(y,A,B,N,I,z){let H=N.fog,D=I.geometry,W=y.isMeshStandardMaterial||y.isMeshLambertMaterial||y.isMeshPhongMaterial?N.environment:null,$=y.isMeshStandardMaterial||y.isMeshLambertMaterial&&!y.envMap||y.isMeshPhongMaterial&&!y.envMap,G=e.get(y.envMap||W,$),ce=f[y.type],K=n.precision;y.precision!==null&&(K=n.getMaxPrecision(y.precision),K!==y.precision&&Ye("WebGLProgram.getParameters:",y.precision,"not supported, using",K,"instead."));let Q=D.morphAttributes.position||D.morphAttributes.normal||D.morphAttributes.color,se=Q!==void 0?Q.length:0,fe=0;D.morphAttributes.position!==void 0&&(fe=1),D.morphAttributes.normal!==void 0&&(fe=2),D.morphAttributes.color!==void 0&&(fe=3);let ue,ee,me,xe;if(ce){let Ce=Zn[ce];ue=Ce.vertexShader,ee=Ce.fragmentShader}else{ue=y.vertexShader,ee=y.fragmentShader;let Ce=a.getVertexShaderStage(y),at=a.getFragmentShaderStage(y);a.update(y,Ce,at),me=Ce.id,xe=at.id}let Te=i.getRenderTarget(),Me=i.state.buffers.depth.getReversed(),We=I.isInstancedMesh===!0,st=I.isBatchedMesh===!0,Ve=!!y.map,ut=!!y.matcap,lt=!!G,nt=lt&&G.isPMREMTexture===!0,Wt=!!y.aoMap,Ot=!!y.lightMap,sn=!!y.bumpMap&&y.wireframe===!1,It=!!y.normalMap,yn=!!y.displacementMap,xt=!!y.emissiveMap,fn=!!y.metalnessMap,Yt=!!y.roughnessMap,rn=y.anisotropy>0,O=y.clearcoat>0,Re=y.diffuseRoughness>0,$e=y.dispersion>0,rt=y.retroreflectivity>0,be=y.iridescence>0,Nt=y.sheen>0,ze=y.transmission>0,qe=rn&&!!y.anisotropyMap,C=O&&!!y.clearcoatMap,M=O&&!!y.clearcoatNormalMap,X=O&&!!y.clearcoatRoughnessMap,he=Re&&!!y.diffuseRoughnessMap,oe=be&&!!y.iridescenceMap,_e=be&&!!y.iridescenceThicknessMap,ye=Nt&&!!y.sheenColorMap,te=Nt&&!!y.sheenRoughnessMap,ie=!!y.specularMap,pe=!!y.specularColorMap,F=!!y.specularIntensityMap,re=ze&&!!y.transmissionMap,ne=ze&&!!y.thicknessMap,we=!!y.gradientMap,ge=!!y.alphaMap,Se=y.alphaTest>0,Ge=!!y.alphaHash,Je=!!y.extensions,le=Ji;y.toneMapped&&(Te===null||Te.isXRRenderTarget===!0)&&(le=i.toneMapping);let Oe=nt?G.isCompressedCubeTexture?G.image[0].mipmaps:G.mipmaps:null,Ke={shaderID:ce,shaderType:y.type,shaderName:y.name,vertexShader:ue,fragmentShader:ee,defines:y.defines,customVertexShaderID:me,customFragmentShaderID:xe,isRawShaderMaterial:y.isRawShaderMaterial===!0,glslVersion:y.glslVersion,precision:K,batching:st,batchingColor:st&&I._colorsTexture!==null,instancing:We,instancingColor:We&&I.instanceColor!==null,instancingMorph:We&&I.morphTexture!==null,outputColorSpace:Te===null?i.outputColorSpace:Te.isXRRenderTarget===!0?Te.texture.colorSpace:_t.workingColorSpace,alphaToCoverage:!!y.alphaToCoverage,map:Ve,matcap:ut,envMap:lt,envMapMode:lt&&G.mapping,envMapPMREM:nt,envMapMaxLod:nt?Oe.length-1:null,envMapSize:nt?Oe[0].width:null,aoMap:Wt,lightMap:Ot,bumpMap:sn,normalMap:It,displacementMap:yn,emissiveMap:xt,normalMapObjectSpace:It&&y.normalMapType===D0,normalMapTangentSpace:It&&y.normalMapType===Ih,packedNormalMap:It&&y.normalMapType===Ih&&Y1(y.normalMap.format),metalnessMap:fn,roughnessMap:Yt,anisotropy:rn,anisotropyMap:qe,clearcoat:O,clearcoatMap:C,clearcoatNormalMap:M,clearcoatRoughnessMap:X,diffuseRoughness:Re,diffuseRoughnessMap:he,dispersion:$e,retroreflection:rt,iridescence:be,iridescenceMap:oe,iridescenceThicknessMap:_e,sheen:Nt,sheenColorMap:ye,sheenRoughnessMap:te,specularMap:ie,specularColorMap:pe,specularIntensityMap:F,transmission:ze,transmissionMap:re,thicknessMap:ne,gradientMap:we,opaque:y.transparent===!1&&y.blending===vo&&y.alphaToCoverage===!1,alphaMap:ge,alphaTest:Se,alphaHash:Ge,combine:y.combine,mapUv:Ve&&d(y.map.channel),aoMapUv:Wt&&d(y.aoMap.channel),lightMapUv:Ot&&d(y.lightMap.channel),bumpMapUv:sn&&d(y.bumpMap.channel),normalMapUv:It&&d(y.normalMap.channel),displacementMapUv:yn&&d(y.displacementMap.channel),emissiveMapUv:xt&&d(y.emissiveMap.channel),metalnessMapUv:fn&&d(y.metalnessMap.channel),roughnessMapUv:Yt&&d(y.roughnessMap.channel),anisotropyMapUv:qe&&d(y.anisotropyMap.channel),clearcoatMapUv:C&&d(y.clearcoatMap.channel),clearcoatNormalMapUv:M&&d(y.clearcoatNormalMap.channel),clearcoatRoughnessMapUv:X&&d(y.clearcoatRoughnessMap.channel),diffuseRoughnessMapUv:he&&d(y.diffuseRoughnessMap.channel),iridescenceMapUv:oe&&d(y.iridescenceMap.channel),iridescenceThicknessMapUv:_e&&d(y.iridescenceThicknessMap.channel),sheenColorMapUv:ye&&d(y.sheenColorMap.channel),sheenRoughnessMapUv:te&&d(y.sheenRoughnessMap.channel),specularMapUv:ie&&d(y.specularMap.channel),specularColorMapUv:pe&&d(y.specularColorMap.channel),specularIntensityMapUv:F&&d(y.specularIntensityMap.channel),transmissionMapUv:re&&d(y.transmissionMap.channel),thicknessMapUv:ne&&d(y.thicknessMap.channel),alphaMapUv:ge&&d(y.alphaMap.channel),vertexTangents:!!D.attributes.tangent&&(It||rn),vertexNormals:!!D.attributes.normal,vertexColors:y.vertexColors,vertexAlphas:y.vertexColors===!0&&!!D.attributes.color&&D.attributes.color.itemSize===4,pointsUvs:I.isPoints===!0&&!!D.attributes.uv&&(Ve||ge),fog:!!H,useFog:y.fog===!0,fogExp2:!!H&&H.isFogExp2,flatShading:y.wireframe===!1&&(y.flatShading===!0||D.attributes.normal===void 0&&It===!1&&(y.isMeshLambertMaterial||y.isMeshPhongMaterial||y.isMeshStandardMaterial||y.isMeshPhysicalMaterial)),sizeAttenuation:y.sizeAttenuation===!0,logarithmicDepthBuffer:h,reversedDepthBuffer:Me,skinning:I.isSkinnedMesh===!0,hasPositionAttribute:D.attributes.position!==void 0,morphTargets:D.morphAttributes.position!==void 0,morphNormals:D.morphAttributes.normal!==void 0,morphColors:D.morphAttributes.color!==void 0,morphTargetsCount:se,morphTextureStride:fe,numSunLights:A.sun.length,numDirLights:A.directional.length,numPointLights:A.point.length,numSpotLights:A.spot.length,numSpotLightMaps:A.spotLightMap.length,numRectAreaLights:A.rectArea.length,numHemiLights:A.hemi.length,numSunLightShadows:A.sunShadowMap.length,numDirLightShadows:A.directionalShadowMap.length,numPointLightShadows:A.pointShadowMap.length,numSpotLightShadows:A.spotShadowMap.length,numSpotLightShadowsWithMaps:A.numSpotLightShadowsWithMaps,numLightProbes:A.numLightProbes,numLightProbeGrids:z.filter(Ce=>Ce.texture!==null).length,numClippingPlanes:r.numPlanes,numClipIntersection:r.numIntersection,dithering:y.dithering,shadowMapEnabled:i.shadowMap.enabled&&B.length>0,shadowMapType:i.shadowMap.type,toneMapping:le,decodeVideoTexture:Ve&&y.map.isVideoTexture===!0&&_t.getTransfer(y.map.colorSpace)===At,decodeVideoTextureEmissive:xt&&y.emissiveMap.isVideoTexture===!0&&_t.getTransfer(y.emissiveMap.colorSpace)===At,premultipliedAlpha:y.premultipliedAlpha,doubleSided:y.side===Si,flipSided:y.side===In,useDepthPacking:y.depthPacking>=0,depthPacking:y.depthPacking||0,index0AttributeName:y.index0AttributeName,extensionClipCullDistance:Je&&y.extensions.clipCullDistance===!0&&t.has("WEBGL_clip_cull_distance"),extensionMultiDraw:(Je&&y.extensions.multiDraw===!0||st)&&t.has("WEBGL_multi_draw"),rendererExtensionParallelShaderCompile:t.has("KHR_parallel_shader_compile"),customProgramCacheKey:y.customProgramCacheKey()};return Ke.vertexUv1s=c.has(1),Ke.vertexUv2s=c.has(2),Ke.vertexUv3s=c.has(3),c.clear(),Ke}function _(y){let A=[];if(y.shaderID?A.push(y.shaderID):(A.push(y.customVertexShaderID),A.push(y.customFragmentShaderID)),y.defines!==void 0)for(let B in y.defines)A.push(B),A.push(y.defines[B]);return y.isRawShaderMaterial===!1&&(p(A,y),g(A,y),A.push(i.outputColorSpace)),A.push(y.customProgramCacheKey),A.join()}function p(y,A){y.push(A.precision),y.push(A.outputColorSpace),y.push(A.envMapMode),y.push(A.envMapPMREM),y.push(A.envMapMaxLod),y.push(A.envMapSize),y.push(A.mapUv),y.push(A.alphaMapUv),y.push(A.lightMapUv),y.push(A.aoMapUv),y.push(A.bumpMapUv),y.push(A.normalMapUv),y.push(A.displacementMapUv),y.push(A.emissiveMapUv),y.push(A.metalnessMapUv),y.push(A.roughnessMapUv),y.push(A.anisotropyMapUv),y.push(A.clearcoatMapUv),y.push(A.clearcoatNormalMapUv),y.push(A.clearcoatRoughnessMapUv),y.push(A.diffuseRoughnessMapUv),y.push(A.iridescenceMapUv),y.push(A.iridescenceThicknessMapUv),y.push(A.sheenColorMapUv),y.push(A.sheenRoughnessMapUv),y.push(A.specularMapUv),y.push(A.specularColorMapUv),y.push(A.specularIntensityMapUv),y.push(A.transmissionMapUv),y.push(A.thicknessMapUv),y.push(A.combine),y.push(A.fogExp2),y.push(A.sizeAttenuation),y.push(A.morphTargetsCount),y.push(A.numSunLights),y.push(A.numDirLights),y.push(A.numPointLights),y.push(A.numSpotLights),y.push(A.numSpotLightMaps),y.push(A.numHemiLights),y.push(A.numRectAreaLights),y.push(A.numSunLightShadows),y.push(A.numDirLightShadows),y.push(A.numPointLightShadows),y.push(A.numSpotLightShadows),y.push(A.numSpotLightShadowsWithMaps),y.push(A.numLightProbes),y.push(A.numLightProbeGrids),y.push(A.shadowMapType),y.push(A.toneMapping),y.push(A.numClippingPlanes),y.push(A.numClipIntersection),y.push(A.depthPacking)}function g(y,A){o.disableAll(),A.instancing&&o.enable(0),A.instancingColor&&o.enable(1),A.instancingMorph&&o.enable(2),A.matcap&&o.enable(3),A.envMap&&o.enable(4),A.normalMapObjectSpace&&o.enable(5),A.normalMapTangentSpace&&o.enable(6),A.clearcoat&&o.enable(7),A.iridescence&&o.enable(8),A.alphaTest&&o.enable(9),A.vertexColors&&o.enable(10),A.vertexAlphas&&o.enable(11),A.vertexUv1s&&o.enable(12),A.vertexUv2s&&o.enable(13),A.vertexUv3s&&o.enable(14),A.vertexTangents&&o.enable(15),A.anisotropy&&o.enable(16),A.alphaHash&&o.enable(17),A.batching&&o.enable(18),A.dispersion&&o.enable(19),A.retroreflection&&o.enable(24),A.diffuseRoughness&&o.enable(25),A.batchingColor&&o.enable(20),A.gradientMap&&o.enable(21),A.packedNormalMap&&o.enable(22),A.vertexNormals&&o.enable(23),y.push(o.mask),o.disableAll(),A.fog&&o.enable(0),A.useFog&&o.enable(1),A.flatShading&&o.enable(2),A.logarithmicDepthBuffer&&o.enable(3),A.reversedDepthBuffer&&o.enable(4),A.skinning&&o.enable(5),A.morphTargets&&o.enable(6),A.morphNormals&&o.enable(7),A.morphColors&&o.enable(8),A.premultipliedAlpha&&o.enable(9),A.shadowMapEnabled&&o.enable(10),A.doubleSided&&o.enable(11),A.flipSided&&o.enable(12),A.useDepthPacking&&o.enable(13),A.dithering&&o.enable(14),A.transmission&&o.enable(15),A.sheen&&o.enable(16),A.opaque&&o.enable(17),A.pointsUvs&&o.enable(18),A.decodeVideoTexture&&o.enable(19),A.decodeVideoTextureEmissive&&o.enable(20),A.alphaToCoverage&&o.enable(21),A.numLightProbeGrids>0&&o.enable(22),A.hasPositionAttribute&&o.enable(23),y.push(o.mask)}function v(y){let A=f[y.type],B;if(A){let N=Zn[A];B=Va.clone(N.uniforms)}else B=y.uniforms;return B}function T(y,A){let B=u.get(A);return B!==void 0?++B.usedTimes:(B=new X1(i,A,y,s),l.push(B),u.set(A,B)),B}function S(y){if(--y.usedTimes===0){let A=l.indexOf(y);l[A]=l[l.length-1],l.pop(),u.delete(y.cacheKey),y.destroy()}}function R(y){a.remove(y)}function E(){a.dispose()}return{getParameters:m,getProgramCacheKey:_,getUniforms:v,acquireProgram:T,releaseProgram:S,releaseShaderCache:R,programs:l,dispose:E}}function Z1(){let i=new WeakMap;function e(o){return i.has(o)}function t(o){let a=i.get(o);return a===void 0&&(a={},i.set(o,a)),a}function n(o){i.delete(o)}function s(o,a,c){i.get(o)[a]=c}function r(){i=new WeakMap}return{has:e,get:t,remove:n,update:s,dispose:r}}function J1(i,e){return i.groupOrder!==e.groupOrder?i.groupOrder-e.groupOrder:i.renderOrder!==e.renderOrder?i.renderOrder-e.renderOrder:i.material.id!==e.material.id?i.material.id-e.material.id:i.materialVariant!==e.materialVariant?i.materialVariant-e.materialVariant:i.z!==e.z?i.z-e.z:i.id-e.id}function h_(i,e){return i.groupOrder!==e.groupOrder?i.groupOrder-e.groupOrder:i.renderOrder!==e.renderOrder?i.renderOrder-e.renderOrder:i.z!==e.z?e.z-i.z:i.id-e.id}function u_(){let i=[],e=0,t=[],n=[],s=[];function r(){e=0,t.length=0,n.length=0,s.length=0}function o(f){let d=0;return f.isInstancedMesh&&(d+=2),f.isSkinnedMesh&&(d+=1),d}function a(f,d,m,_,p,g){let v=i[e];return v===void 0?(v={id:f.id,object:f,geometry:d,material:m,materialVariant:o(f),groupOrder:_,renderOrder:f.renderOrder,z:p,group:g},i[e]=v):(v.id=f.id,v.object=f,v.geometry=d,v.material=m,v.materialVariant=o(f),v.groupOrder=_,v.renderOrder=f.renderOrder,v.z=p,v.group=g),e++,v}function c(f,d,m,_,p,g,v){v.reversedDepth===!0&&(p=-p);let T=a(f,d,m,_,p,g);m.transmission>0?n.push(T):m.transparent===!0?s.push(T):t.push(T)}function l(f,d,m,_,p,g){let v=a(f,d,m,_,p,g);m.transmission>0?n.unshift(v):m.transparent===!0?s.unshift(v):t.unshift(v)}function u(f,d){t.length>1&&t.sort(f||J1),n.length>1&&n.sort(d||h_),s.length>1&&s.sort(d||h_)}function h(){for(let f=e,d=i.length;f<d;f++){let m=i[f];if(m.id===null)break;m.id=null,m.object=null,m.geometry=null,m.material=null,m.group=null}}return{opaque:t,transmissive:n,transparent:s,init:r,push:c,unshift:l,finish:h,sort:u}}function K1(){let i=new WeakMap;function e(n,s){let r=i.get(n),o;return r===void 0?(o=new u_,i.set(n,[o])):s>=r.length?(o=new u_,r.push(o)):o=r[s],o}function t(){i=new WeakMap}return{get:e,dispose:t}}function j1(){let i={};return{get:function(e){if(i[e.id]!==void 0)return i[e.id];let t;switch(e.type){case"SunLight":case"DirectionalLight":t={direction:new U,color:new et};break;case"SpotLight":t={position:new U,direction:new U,color:new et,distance:0,coneCos:0,penumbraCos:0,decay:0};break;case"PointLight":t={position:new U,color:new et,distance:0,decay:0};break;case"HemisphereLight":t={direction:new U,skyColor:new et,groundColor:new et};break;case"RectAreaLight":t={color:new et,position:new U,halfWidth:new U,halfHeight:new U};break}return i[e.id]=t,t}}}function Q1(){let i={};return{get:function(e){if(i[e.id]!==void 0)return i[e.id];let t;switch(e.type){case"SunLight":case"DirectionalLight":t={shadowIntensity:1,shadowBias:0,shadowNormalBias:0,shadowRadius:1,shadowMapSize:new He};break;case"SpotLight":t={shadowIntensity:1,shadowBias:0,shadowNormalBias:0,shadowRadius:1,shadowMapSize:new He};break;case"PointLight":t={shadowIntensity:1,shadowBias:0,shadowNormalBias:0,shadowRadius:1,shadowMapSize:new He,shadowCameraNear:1,shadowCameraFar:1e3};break}return i[e.id]=t,t}}}var eA=0;function tA(i,e){return(e.castShadow?2:0)-(i.castShadow?2:0)+(e.map?1:0)-(i.map?1:0)}function nA(i){let e=new j1,t=Q1(),n={version:0,hash:{sunLength:-1,directionalLength:-1,pointLength:-1,spotLength:-1,rectAreaLength:-1,hemiLength:-1,numSunShadows:-1,numDirectionalShadows:-1,numPointShadows:-1,numSpotShadows:-1,numSpotMaps:-1,numLightProbes:-1},ambient:[0,0,0],probe:[],sun:[],sunShadow:[],sunShadowMap:[],sunShadowMatrix:[],sunShadowCascade:[],directional:[],directionalShadow:[],directionalShadowMap:[],directionalShadowMatrix:[],spot:[],spotLightMap:[],spotShadow:[],spotShadowMap:[],spotLightMatrix:[],rectArea:[],rectAreaLTC1:null,rectAreaLTC2:null,point:[],pointShadow:[],pointShadowMap:[],pointShadowMatrix:[],hemi:[],numSpotLightShadowsWithMaps:0,numLightProbes:0};for(let l=0;l<9;l++)n.probe.push(new U);let s=new U,r=new Dt,o=new Dt;function a(l){let u=0,h=0,f=0;for(let z=0;z<9;z++)n.probe[z].set(0,0,0);let d=0,m=0,_=0,p=0,g=0,v=0,T=0,S=0,R=0,E=0,y=0,A=0,B=0,N=0;l.sort(tA);for(let z=0,H=l.length;z<H;z++){let D=l[z],W=D.color,$=D.intensity,G=D.distance,ce=null;if(D.shadow&&D.shadow.map&&(D.shadow.map.texture.format===qs?ce=D.shadow.map.texture:ce=D.shadow.map.depthTexture||D.shadow.map.texture),D.isAmbientLight)u+=W.r*$,h+=W.g*$,f+=W.b*$;else if(D.isLightProbe){for(let K=0;K<9;K++)n.probe[K].addScaledVector(D.sh.coefficients[K],$);N++}else if(D.isSunLight){let K=e.get(D);if(K.color.copy(D.color).multiplyScalar(D.intensity),D.castShadow){let Q=D.shadow,se=t.get(D);se.shadowIntensity=Q.intensity,se.shadowBias=Q.bias,se.shadowNormalBias=Q.normalBias,se.shadowRadius=Q.radius,se.shadowMapSize.copy(Q.mapSize).multiply(Q.getFrameExtents()),n.sunShadow[m]=se,n.sunShadowMap[m]=ce;let fe=Q.getViewportCount();for(let ue=0;ue<fe;ue++)n.sunShadowMatrix[_+ue]=Q.getMatrix(ue),n.sunShadowCascade[_+ue]=Q._cascadeData[ue];_+=fe,m++}n.sun[d]=K,d++}else if(D.isDirectionalLight){let K=e.get(D);if(K.color.copy(D.color).multiplyScalar(D.intensity),D.castShadow){let Q=D.shadow,se=t.get(D);se.shadowIntensity=Q.intensity,se.shadowBias=Q.bias,se.shadowNormalBias=Q.normalBias,se.shadowRadius=Q.radius,se.shadowMapSize=Q.mapSize,n.directionalShadow[p]=se,n.directionalShadowMap[p]=ce,n.directionalShadowMatrix[p]=D.shadow.matrix,R++}n.directional[p]=K,p++}else if(D.isSpotLight){let K=e.get(D);K.position.setFromMatrixPosition(D.matrixWorld),K.color.copy(W).multiplyScalar($),K.distance=G,K.coneCos=Math.cos(D.angle),K.penumbraCos=Math.cos(D.angle*(1-D.penumbra)),K.decay=D.decay,n.spot[v]=K;let Q=D.shadow;if(D.map&&(n.spotLightMap[A]=D.map,A++,Q.updateMatrices(D),D.castShadow&&B++),n.spotLightMatrix[v]=Q.matrix,D.castShadow){let se=t.get(D);se.shadowIntensity=Q.intensity,se.shadowBias=Q.bias,se.shadowNormalBias=Q.normalBias,se.shadowRadius=Q.radius,se.shadowMapSize=Q.mapSize,n.spotShadow[v]=se,n.spotShadowMap[v]=ce,y++}v++}else if(D.isRectAreaLight){let K=e.get(D);K.color.copy(W).multiplyScalar($),K.halfWidth.set(D.width*.5,0,0),K.halfHeight.set(0,D.height*.5,0),n.rectArea[T]=K,T++}else if(D.isPointLight){let K=e.get(D);if(K.color.copy(D.color).multiplyScalar(D.intensity),K.distance=D.distance,K.decay=D.decay,D.castShadow){let Q=D.shadow,se=t.get(D);se.shadowIntensity=Q.intensity,se.shadowBias=Q.bias,se.shadowNormalBias=Q.normalBias,se.shadowRadius=Q.radius,se.shadowMapSize=Q.mapSize,se.shadowCameraNear=Q.camera.near,se.shadowCameraFar=Q.camera.far,n.pointShadow[g]=se,n.pointShadowMap[g]=ce,n.pointShadowMatrix[g]=D.shadow.matrix,E++}n.point[g]=K,g++}else if(D.isHemisphereLight){let K=e.get(D);K.skyColor.copy(D.color).multiplyScalar($),K.groundColor.copy(D.groundColor).multiplyScalar($),n.hemi[S]=K,S++}}T>0&&(i.has("OES_texture_float_linear")===!0?(n.rectAreaLTC1=Pe.LTC_FLOAT_1,n.rectAreaLTC2=Pe.LTC_FLOAT_2):(n.rectAreaLTC1=Pe.LTC_HALF_1,n.rectAreaLTC2=Pe.LTC_HALF_2)),n.ambient[0]=u,n.ambient[1]=h,n.ambient[2]=f;let I=n.hash;(I.sunLength!==d||I.directionalLength!==p||I.pointLength!==g||I.spotLength!==v||I.rectAreaLength!==T||I.hemiLength!==S||I.numSunShadows!==m||I.numDirectionalShadows!==R||I.numPointShadows!==E||I.numSpotShadows!==y||I.numSpotMaps!==A||I.numLightProbes!==N)&&(n.sun.length=d,n.directional.length=p,n.spot.length=v,n.rectArea.length=T,n.point.length=g,n.hemi.length=S,n.sunShadow.length=m,n.sunShadowMap.length=m,n.sunShadowMatrix.length=_,n.sunShadowCascade.length=_,n.directionalShadow.length=R,n.directionalShadowMap.length=R,n.directionalShadowMatrix.length=R,n.pointShadow.length=E,n.pointShadowMap.length=E,n.pointShadowMatrix.length=E,n.spotShadow.length=y,n.spotShadowMap.length=y,n.spotLightMatrix.length=y+A-B,n.spotLightMap.length=A,n.numSpotLightShadowsWithMaps=B,n.numLightProbes=N,I.sunLength=d,I.directionalLength=p,I.pointLength=g,I.spotLength=v,I.rectAreaLength=T,I.hemiLength=S,I.numSunShadows=m,I.numDirectionalShadows=R,I.numPointShadows=E,I.numSpotShadows=y,I.numSpotMaps=A,I.numLightProbes=N,n.version=eA++)}function c(l,u){let h=0,f=0,d=0,m=0,_=0,p=0,g=u.matrixWorldInverse;for(let v=0,T=l.length;v<T;v++){let S=l[v];if(S.isSunLight){let R=n.sun[h];R.direction.setFromMatrixPosition(S.matrixWorld),R.direction.transformDirection(g),h++}else if(S.isDirectionalLight){let R=n.directional[f];R.direction.setFromMatrixPosition(S.matrixWorld),s.setFromMatrixPosition(S.target.matrixWorld),R.direction.sub(s),R.direction.transformDirection(g),f++}else if(S.isSpotLight){let R=n.spot[m];R.position.setFromMatrixPosition(S.matrixWorld),R.position.applyMatrix4(g),R.direction.setFromMatrixPosition(S.matrixWorld),s.setFromMatrixPosition(S.target.matrixWorld),R.direction.sub(s),R.direction.transformDirection(g),m++}else if(S.isRectAreaLight){let R=n.rectArea[_];R.position.setFromMatrixPosition(S.matrixWorld),R.position.applyMatrix4(g),o.identity(),r.copy(S.matrixWorld),r.premultiply(g),o.extractRotation(r),R.halfWidth.set(S.width*.5,0,0),R.halfHeight.set(0,S.height*.5,0),R.halfWidth.applyMatrix4(o),R.halfHeight.applyMatrix4(o),_++}else if(S.isPointLight){let R=n.point[d];R.position.setFromMatrixPosition(S.matrixWorld),R.position.applyMatrix4(g),d++}else if(S.isHemisphereLight){let R=n.hemi[p];R.direction.setFromMatrixPosition(S.matrixWorld),R.direction.transformDirection(g),p++}}}return{setup:a,setupView:c,state:n}}function f_(i){let e=new nA(i),t=[],n=[],s=[];function r(h){u.camera=h,t.length=0,n.length=0,s.length=0}function o(h){h.isLightProbeGrid?s.push(h):t.push(h)}function a(h){n.push(h)}function c(){e.setup(t),s.sort((h,f)=>h.priority-f.priority||h.id-f.id)}function l(h){e.setupView(t,h)}let u={lightsArray:t,shadowsArray:n,lightProbeGridArray:s,camera:null,lights:e,transmissionRenderTarget:{},textureUnits:0};return{init:r,state:u,setupLights:c,setupLightsView:l,pushLight:o,pushShadow:a}}function iA(i){let e=new WeakMap;function t(s,r=0){let o=e.get(s),a;return o===void 0?(a=new f_(i),e.set(s,[a])):r>=o.length?(a=new f_(i),o.push(a)):a=o[r],a}function n(){e=new WeakMap}return{get:t,dispose:n}}var sA=`void main() {
+	gl_Position = vec4( position, 1.0 );
+}`,rA=`uniform sampler2D shadow_pass;
+uniform vec2 resolution;
+uniform float radius;
+void main() {
+	const float samples = float( VSM_SAMPLES );
+	float mean = 0.0;
+	float squared_mean = 0.0;
+	float uvStride = samples <= 1.0 ? 0.0 : 2.0 / ( samples - 1.0 );
+	float uvStart = samples <= 1.0 ? 0.0 : - 1.0;
+	for ( float i = 0.0; i < samples; i ++ ) {
+		float uvOffset = uvStart + i * uvStride;
+		#ifdef HORIZONTAL_PASS
+			vec2 distribution = texture2D( shadow_pass, ( gl_FragCoord.xy + vec2( uvOffset, 0.0 ) * radius ) / resolution ).rg;
+			mean += distribution.x;
+			squared_mean += distribution.y * distribution.y + distribution.x * distribution.x;
+		#else
+			float depth = texture2D( shadow_pass, ( gl_FragCoord.xy + vec2( 0.0, uvOffset ) * radius ) / resolution ).r;
+			mean += depth;
+			squared_mean += depth * depth;
+		#endif
+	}
+	mean = mean / samples;
+	squared_mean = squared_mean / samples;
+	float std_dev = sqrt( max( 0.0, squared_mean - mean * mean ) );
+	gl_FragColor = vec4( mean, std_dev, 0.0, 1.0 );
+}`,oA=[new U(1,0,0),new U(-1,0,0),new U(0,1,0),new U(0,-1,0),new U(0,0,1),new U(0,0,-1)],aA=[new U(0,-1,0),new U(0,-1,0),new U(0,0,1),new U(0,0,-1),new U(0,-1,0),new U(0,-1,0)],d_=new Dt,Ga=new U,Ed=new U;function lA(i,e,t){let n=new ks,s=new He,r=new He,o=new Et,a=new Pc,c=new Ic,l={},u=t.maxTextureSize,h={[Xs]:In,[In]:Xs,[Si]:Si},f=new Kn({defines:{VSM_SAMPLES:8},uniforms:{shadow_pass:{value:null},resolution:{value:new He},radius:{value:4}},vertexShader:sA,fragmentShader:rA}),d=f.clone();d.defines.HORIZONTAL_PASS=1;let m=new nn;m.setAttribute("position",new ui(new Float32Array([-1,-1,.5,3,-1,.5,-1,3,.5]),3));let _=new gn(m,f),p=this;this.enabled=!1,this.autoUpdate=!0,this.needsUpdate=!1,this.type=Da;let g=this.type;this.render=function(E,y,A){if(p.enabled===!1||p.autoUpdate===!1&&p.needsUpdate===!1||E.length===0)return;this.type===h0&&(Ye("WebGLShadowMap: PCFSoftShadowMap has been removed. Using PCFShadowMap instead."),this.type=Da);let B=i.getRenderTarget(),N=i.getActiveCubeFace(),I=i.getActiveMipmapLevel(),z=i.state;z.setBlending(hr),z.buffers.depth.getReversed()===!0?z.buffers.color.setClear(0,0,0,0):z.buffers.color.setClear(1,1,1,1),z.buffers.depth.setTest(!0),z.setScissorTest(!1);let H=g!==this.type;H&&y.traverse(function(D){D.material&&(Array.isArray(D.material)?D.material.forEach(W=>W.needsUpdate=!0):D.material.needsUpdate=!0)});for(let D=0,W=E.length;D<W;D++){let $=E[D],G=$.shadow;if(G===void 0){Ye("WebGLShadowMap:",$,"has no shadow.");continue}if(G.autoUpdate===!1&&G.needsUpdate===!1)continue;s.copy(G.mapSize);let ce=G.getFrameExtents();s.multiply(ce),r.copy(G.mapSize),(s.x>u||s.y>u)&&(s.x>u&&(r.x=Math.floor(u/ce.x),s.x=r.x*ce.x,G.mapSize.x=r.x),s.y>u&&(r.y=Math.floor(u/ce.y),s.y=r.y*ce.y,G.mapSize.y=r.y));let K=i.state.buffers.depth.getReversed();if(G.camera._reversedDepth=K,G.map===null||H===!0){if(G.map!==null&&(G.map.depthTexture!==null&&(G.map.depthTexture.dispose(),G.map.depthTexture=null),G.map.dispose()),this.type===yo){if($.isPointLight){Ye("WebGLShadowMap: VSM shadow maps are not supported for PointLights. Use PCF or BasicShadowMap instead.");continue}G.map=new fi(s.x,s.y,{format:qs,type:Fi,minFilter:$n,magFilter:$n,generateMipmaps:!1}),G.map.texture.name=$.name+".shadowMap",G.map.depthTexture=new vs(s.x,s.y,Ui),G.map.depthTexture.name=$.name+".shadowMapDepth",G.map.depthTexture.format=_s,G.map.depthTexture.compareFunction=null,G.map.depthTexture.minFilter=En,G.map.depthTexture.magFilter=En}else $.isPointLight?(G.map=new Wa(s.x),G.map.depthTexture=new ma(s.x,Ni)):(G.map=new fi(s.x,s.y),G.map.depthTexture=new vs(s.x,s.y,Ni)),G.map.depthTexture.name=$.name+".shadowMap",G.map.depthTexture.format=_s,this.type===Da?(G.map.depthTexture.compareFunction=K?od:rd,G.map.depthTexture.minFilter=$n,G.map.depthTexture.magFilter=$n):(G.map.depthTexture.compareFunction=null,G.map.depthTexture.minFilter=En,G.map.depthTexture.magFilter=En);G.camera.updateProjectionMatrix()}G.map.isWebGLCubeRenderTarget!==!0&&(G.map.width!==s.x||G.map.height!==s.y)&&G.map.setSize(s.x,s.y);let Q=G.map.isWebGLCubeRenderTarget?6:G.getViewportCount();$.isPointLight!==!0&&G.updateMatrices($,A);let se=(G.camera.layers.mask&4294967294)!==0?G.camera.layers:A.layers;for(let fe=0;fe<Q;fe++){let ue=G.getCamera(fe);if($.isPointLight){let ee=G.camera,me=G.matrix,xe=$.distance||ee.far;xe!==ee.far&&(ee.far=xe,ee.updateProjectionMatrix()),Ga.setFromMatrixPosition($.matrixWorld),ee.position.copy(Ga),Ed.copy(ee.position),Ed.add(oA[fe]),ee.up.copy(aA[fe]),ee.lookAt(Ed),ee.updateMatrixWorld(),me.makeTranslation(-Ga.x,-Ga.y,-Ga.z),d_.multiplyMatrices(ee.projectionMatrix,ee.matrixWorldInverse),G._frustum.setFromProjectionMatrix(d_,ee.coordinateSystem,ee.reversedDepth)}if(G.map.isWebGLCubeRenderTarget)i.setRenderTarget(G.map,fe),i.clear();else{fe===0&&(i.setRenderTarget(G.map),i.clear());let ee=G.getViewport(fe);o.set(r.x*ee.x,r.y*ee.y,r.x*ee.z,r.y*ee.w),z.viewport(o)}n=G.getFrustum(fe),S(y,A,ue,$,se,this.type)}G.isPointLightShadow!==!0&&this.type===yo&&v(G,A),G.needsUpdate=!1}g=this.type,p.needsUpdate=!1,i.setRenderTarget(B,N,I)};function v(E,y){let A=e.update(_);f.defines.VSM_SAMPLES!==E.blurSamples&&(f.defines.VSM_SAMPLES=E.blurSamples,d.defines.VSM_SAMPLES=E.blurSamples,f.needsUpdate=!0,d.needsUpdate=!0),E.mapPass===null?E.mapPass=new fi(s.x,s.y,{format:qs,type:Fi}):(E.mapPass.width!==E.map.width||E.mapPass.height!==E.map.height)&&E.mapPass.setSize(E.map.width,E.map.height),f.uniforms.shadow_pass.value=E.map.depthTexture,f.uniforms.resolution.value.set(E.map.width,E.map.height),f.uniforms.radius.value=E.radius,i.setRenderTarget(E.mapPass),i.clear(),i.renderBufferDirect(y,null,A,f,_,null),d.uniforms.shadow_pass.value=E.mapPass.texture,d.uniforms.resolution.value.set(E.map.width,E.map.height),d.uniforms.radius.value=E.radius,i.setRenderTarget(E.map),i.clear(),i.renderBufferDirect(y,null,A,d,_,null)}function T(E,y,A,B){let N=null,I=A.isPointLight===!0?E.customDistanceMaterial:E.customDepthMaterial;if(I!==void 0)N=I;else if(N=A.isPointLight===!0?c:a,i.localClippingEnabled&&y.clipShadows===!0&&Array.isArray(y.clippingPlanes)&&y.clippingPlanes.length!==0||y.displacementMap&&y.displacementScale!==0||y.alphaMap&&y.alphaTest>0||y.map&&y.alphaTest>0||y.alphaToCoverage===!0){let z=N.uuid,H=y.uuid,D=l[z];D===void 0&&(D={},l[z]=D);let W=D[H];W===void 0&&(W=N.clone(),D[H]=W,y.addEventListener("dispose",R)),N=W}if(N.visible=y.visible,N.wireframe=y.wireframe,B===yo?N.side=y.shadowSide!==null?y.shadowSide:y.side:N.side=y.shadowSide!==null?y.shadowSide:h[y.side],N.alphaMap=y.alphaMap,N.alphaTest=y.alphaToCoverage===!0?.5:y.alphaTest,N.map=y.map,N.clipShadows=y.clipShadows,N.clippingPlanes=y.clippingPlanes,N.clipIntersection=y.clipIntersection,N.displacementMap=y.displacementMap,N.displacementScale=y.displacementScale,N.displacementBias=y.displacementBias,N.wireframeLinewidth=y.wireframeLinewidth,N.linewidth=y.linewidth,A.isPointLight===!0&&N.isMeshDistanceMaterial===!0){let z=i.properties.get(N);z.light=A}return N}function S(E,y,A,B,N,I){if(E.visible===!1)return;if(E.layers.test(N)&&(E.isMesh||E.isLine||E.isPoints)&&(E.castShadow||E.receiveShadow&&I===yo)&&(!E.frustumCulled||E.intersectsFrustum(n))){E.modelViewMatrix.multiplyMatrices(A.matrixWorldInverse,E.matrixWorld);let D=e.update(E),W=E.material;if(Array.isArray(W)){let $=D.groups;for(let G=0,ce=$.length;G<ce;G++){let K=$[G],Q=W[K.materialIndex];if(Q&&Q.visible){let se=T(E,Q,B,I);E.onBeforeShadow(i,E,y,A,D,se,K),i.renderBufferDirect(A,null,D,se,E,K),E.onAfterShadow(i,E,y,A,D,se,K)}}}else if(W.visible){let $=T(E,W,B,I);E.onBeforeShadow(i,E,y,A,D,$,null),i.renderBufferDirect(A,null,D,$,E,null),E.onAfterShadow(i,E,y,A,D,$,null)}}let H=E.children;for(let D=0,W=H.length;D<W;D++)S(H[D],y,A,B,N,I)}function R(E){E.target.removeEventListener("dispose",R);for(let A in l){let B=l[A],N=E.target.uuid;N in B&&(B[N].dispose(),delete B[N])}}}function cA(i,e){function t(){let F=!1,re=new Et,ne=null,we=new Et(0,0,0,0);return{setMask:function(ge){ne!==ge&&!F&&(i.colorMask(ge,ge,ge,ge),ne=ge)},setLocked:function(ge){F=ge},setClear:function(ge,Se,Ge,Je,le){le===!0&&(ge*=Je,Se*=Je,Ge*=Je),re.set(ge,Se,Ge,Je),we.equals(re)===!1&&(i.clearColor(ge,Se,Ge,Je),we.copy(re))},reset:function(){F=!1,ne=null,we.set(-1,0,0,0)}}}function n(){let F=!1,re=!1,ne=null,we=null,ge=null;return{setReversed:function(Se){if(re!==Se){let Ge=e.get("EXT_clip_control");Se?Ge.clipControlEXT(Ge.LOWER_LEFT_EXT,Ge.ZERO_TO_ONE_EXT):Ge.clipControlEXT(Ge.LOWER_LEFT_EXT,Ge.NEGATIVE_ONE_TO_ONE_EXT),re=Se;let Je=ge;ge=null,this.setClear(Je)}},getReversed:function(){return re},setTest:function(Se){Se?Me(i.DEPTH_TEST):We(i.DEPTH_TEST)},setMask:function(Se){ne!==Se&&!F&&(i.depthMask(Se),ne=Se)},setFunc:function(Se){if(re&&(Se=H0[Se]),we!==Se){switch(Se){case nc:i.depthFunc(i.NEVER);break;case ic:i.depthFunc(i.ALWAYS);break;case sc:i.depthFunc(i.LESS);break;case lo:i.depthFunc(i.LEQUAL);break;case rc:i.depthFunc(i.EQUAL);break;case oc:i.depthFunc(i.GEQUAL);break;case ac:i.depthFunc(i.GREATER);break;case lc:i.depthFunc(i.NOTEQUAL);break;default:i.depthFunc(i.LEQUAL)}we=Se}},setLocked:function(Se){F=Se},setClear:function(Se){ge!==Se&&(ge=Se,re&&(Se=1-Se),i.clearDepth(Se))},reset:function(){F=!1,ne=null,we=null,ge=null,re=!1}}}function s(){let F=!1,re=null,ne=null,we=null,ge=null,Se=null,Ge=null,Je=null,le=null;return{setTest:function(Oe){F||(Oe?Me(i.STENCIL_TEST):We(i.STENCIL_TEST))},setMask:function(Oe){re!==Oe&&!F&&(i.stencilMask(Oe),re=Oe)},setFunc:function(Oe,Ke,Ce){(ne!==Oe||we!==Ke||ge!==Ce)&&(i.stencilFunc(Oe,Ke,Ce),ne=Oe,we=Ke,ge=Ce)},setOp:function(Oe,Ke,Ce){(Se!==Oe||Ge!==Ke||Je!==Ce)&&(i.stencilOp(Oe,Ke,Ce),Se=Oe,Ge=Ke,Je=Ce)},setLocked:function(Oe){F=Oe},setClear:function(Oe){le!==Oe&&(i.clearStencil(Oe),le=Oe)},reset:function(){F=!1,re=null,ne=null,we=null,ge=null,Se=null,Ge=null,Je=null,le=null}}}let r=new t,o=new n,a=new s,c={},l=new WeakMap,u={},h={},f={},d=new WeakMap,m=[],_=null,p=!1,g=null,v=null,T=null,S=null,R=null,E=null,y=null,A=new et(0,0,0),B=0,N=!1,I=null,z=null,H=null,D=null,W=null,$=i.getParameter(i.MAX_COMBINED_TEXTURE_IMAGE_UNITS),G=!1,ce=0,K=i.getParameter(i.VERSION);K.indexOf("WebGL")!==-1?(ce=parseFloat(/^WebGL (\d)/.exec(K)[1]),G=ce>=1):K.indexOf("OpenGL ES")!==-1&&(ce=parseFloat(/^OpenGL ES (\d)/.exec(K)[1]),G=ce>=2);let Q=null,se={},fe=i.getParameter(i.SCISSOR_BOX),ue=i.getParameter(i.VIEWPORT),ee=new Et().fromArray(fe),me=new Et().fromArray(ue);function xe(F,re,ne,we){let ge=new Uint8Array(4),Se=i.createTexture();i.bindTexture(F,Se),i.texParameteri(F,i.TEXTURE_MIN_FILTER,i.NEAREST),i.texParameteri(F,i.TEXTURE_MAG_FILTER,i.NEAREST);for(let Ge=0;Ge<ne;Ge++)F===i.TEXTURE_3D||F===i.TEXTURE_2D_ARRAY?i.texImage3D(re,0,i.RGBA,1,1,we,0,i.RGBA,i.UNSIGNED_BYTE,ge):i.texImage2D(re+Ge,0,i.RGBA,1,1,0,i.RGBA,i.UNSIGNED_BYTE,ge);return Se}let Te={};Te[i.TEXTURE_2D]=xe(i.TEXTURE_2D,i.TEXTURE_2D,1),Te[i.TEXTURE_CUBE_MAP]=xe(i.TEXTURE_CUBE_MAP,i.TEXTURE_CUBE_MAP_POSITIVE_X,6),Te[i.TEXTURE_2D_ARRAY]=xe(i.TEXTURE_2D_ARRAY,i.TEXTURE_2D_ARRAY,1,1),Te[i.TEXTURE_3D]=xe(i.TEXTURE_3D,i.TEXTURE_3D,1,1),r.setClear(0,0,0,1),o.setClear(1),a.setClear(0),Me(i.DEPTH_TEST),o.setFunc(lo),sn(!1),It(Bf),Me(i.CULL_FACE),Wt(hr);function Me(F){u[F]!==!0&&(i.enable(F),u[F]=!0)}function We(F){u[F]!==!1&&(i.disable(F),u[F]=!1)}function st(F,re){return f[F]!==re?(i.bindFramebuffer(F,re),f[F]=re,F===i.DRAW_FRAMEBUFFER&&(f[i.FRAMEBUFFER]=re),F===i.FRAMEBUFFER&&(f[i.DRAW_FRAMEBUFFER]=re),!0):!1}function Ve(F,re){let ne=m,we=!1;if(F){ne=d.get(re),ne===void 0&&(ne=[],d.set(re,ne));let ge=F.textures;if(ne.length!==ge.length||ne[0]!==i.COLOR_ATTACHMENT0){for(let Se=0,Ge=ge.length;Se<Ge;Se++)ne[Se]=i.COLOR_ATTACHMENT0+Se;ne.length=ge.length,we=!0}}else ne[0]!==i.BACK&&(ne[0]=i.BACK,we=!0);we&&i.drawBuffers(ne)}function ut(F){return _!==F?(i.useProgram(F),_=F,!0):!1}let lt={[ur]:i.FUNC_ADD,[f0]:i.FUNC_SUBTRACT,[d0]:i.FUNC_REVERSE_SUBTRACT};lt[p0]=i.MIN,lt[m0]=i.MAX;let nt={[g0]:i.ZERO,[_0]:i.ONE,[x0]:i.SRC_COLOR,[Gf]:i.SRC_ALPHA,[w0]:i.SRC_ALPHA_SATURATE,[M0]:i.DST_COLOR,[v0]:i.DST_ALPHA,[y0]:i.ONE_MINUS_SRC_COLOR,[Hf]:i.ONE_MINUS_SRC_ALPHA,[b0]:i.ONE_MINUS_DST_COLOR,[S0]:i.ONE_MINUS_DST_ALPHA,[A0]:i.CONSTANT_COLOR,[E0]:i.ONE_MINUS_CONSTANT_COLOR,[T0]:i.CONSTANT_ALPHA,[C0]:i.ONE_MINUS_CONSTANT_ALPHA};function Wt(F,re,ne,we,ge,Se,Ge,Je,le,Oe){if(F===hr){p===!0&&(We(i.BLEND),p=!1);return}if(p===!1&&(Me(i.BLEND),p=!0),F!==u0){if(F!==g||Oe!==N){if((v!==ur||R!==ur)&&(i.blendEquation(i.FUNC_ADD),v=ur,R=ur),Oe)switch(F){case vo:i.blendFuncSeparate(i.ONE,i.ONE_MINUS_SRC_ALPHA,i.ONE,i.ONE_MINUS_SRC_ALPHA);break;case kf:i.blendFunc(i.ONE,i.ONE);break;case zf:i.blendFuncSeparate(i.ZERO,i.ONE_MINUS_SRC_COLOR,i.ZERO,i.ONE);break;case Vf:i.blendFuncSeparate(i.DST_COLOR,i.ONE_MINUS_SRC_ALPHA,i.ZERO,i.ONE);break;default:Qe("WebGLState: Invalid blending: ",F);break}else switch(F){case vo:i.blendFuncSeparate(i.SRC_ALPHA,i.ONE_MINUS_SRC_ALPHA,i.ONE,i.ONE_MINUS_SRC_ALPHA);break;case kf:i.blendFuncSeparate(i.SRC_ALPHA,i.ONE,i.ONE,i.ONE);break;case zf:Qe("WebGLState: SubtractiveBlending requires material.premultipliedAlpha = true");break;case Vf:Qe("WebGLState: MultiplyBlending requires material.premultipliedAlpha = true");break;default:Qe("WebGLState: Invalid blending: ",F);break}T=null,S=null,E=null,y=null,A.set(0,0,0),B=0,g=F,N=Oe}return}ge=ge||re,Se=Se||ne,Ge=Ge||we,(re!==v||ge!==R)&&(i.blendEquationSeparate(lt[re],lt[ge]),v=re,R=ge),(ne!==T||we!==S||Se!==E||Ge!==y)&&(i.blendFuncSeparate(nt[ne],nt[we],nt[Se],nt[Ge]),T=ne,S=we,E=Se,y=Ge),(Je.equals(A)===!1||le!==B)&&(i.blendColor(Je.r,Je.g,Je.b,le),A.copy(Je),B=le),g=F,N=!1}function Ot(F,re){F.side===Si?We(i.CULL_FACE):Me(i.CULL_FACE);let ne=F.side===In;re&&(ne=!ne),sn(ne),F.blending===vo&&F.transparent===!1?Wt(hr):Wt(F.blending,F.blendEquation,F.blendSrc,F.blendDst,F.blendEquationAlpha,F.blendSrcAlpha,F.blendDstAlpha,F.blendColor,F.blendAlpha,F.premultipliedAlpha),o.setFunc(F.depthFunc),o.setTest(F.depthTest),o.setMask(F.depthWrite),r.setMask(F.colorWrite);let we=F.stencilWrite;a.setTest(we),we&&(a.setMask(F.stencilWriteMask),a.setFunc(F.stencilFunc,F.stencilRef,F.stencilFuncMask),a.setOp(F.stencilFail,F.stencilZFail,F.stencilZPass)),xt(F.polygonOffset,F.polygonOffsetFactor,F.polygonOffsetUnits),F.alphaToCoverage===!0?Me(i.SAMPLE_ALPHA_TO_COVERAGE):We(i.SAMPLE_ALPHA_TO_COVERAGE)}function sn(F){I!==F&&(F?i.frontFace(i.CW):i.frontFace(i.CCW),I=F)}function It(F){F!==l0?(Me(i.CULL_FACE),F!==z&&(F===Bf?i.cullFace(i.BACK):F===c0?i.cullFace(i.FRONT):i.cullFace(i.FRONT_AND_BACK))):We(i.CULL_FACE),z=F}function yn(F){F!==H&&(G&&i.lineWidth(F),H=F)}function xt(F,re,ne){F?(Me(i.POLYGON_OFFSET_FILL),(D!==re||W!==ne)&&(D=re,W=ne,o.getReversed()&&(re=-re,ne=-ne),i.polygonOffset(re,ne))):We(i.POLYGON_OFFSET_FILL)}function fn(F){F?Me(i.SCISSOR_TEST):We(i.SCISSOR_TEST)}function Yt(F){F===void 0&&(F=i.TEXTURE0+$-1),Q!==F&&(i.activeTexture(F),Q=F)}function rn(F,re,ne){ne===void 0&&(Q===null?ne=i.TEXTURE0+$-1:ne=Q);let we=se[ne];we===void 0&&(we={type:void 0,texture:void 0},se[ne]=we),(we.type!==F||we.texture!==re)&&(Q!==ne&&(i.activeTexture(ne),Q=ne),i.bindTexture(F,re||Te[F]),we.type=F,we.texture=re)}function O(){let F=se[Q];F!==void 0&&F.type!==void 0&&(i.bindTexture(F.type,null),F.type=void 0,F.texture=void 0)}function Re(){try{i.compressedTexImage2D(...arguments)}catch(F){Qe("WebGLState:",F)}}function $e(){try{i.compressedTexImage3D(...arguments)}catch(F){Qe("WebGLState:",F)}}function rt(){try{i.texSubImage2D(...arguments)}catch(F){Qe("WebGLState:",F)}}function be(){try{i.texSubImage3D(...arguments)}catch(F){Qe("WebGLState:",F)}}function Nt(){try{i.compressedTexSubImage2D(...arguments)}catch(F){Qe("WebGLState:",F)}}function ze(){try{i.compressedTexSubImage3D(...arguments)}catch(F){Qe("WebGLState:",F)}}function qe(){try{i.texStorage2D(...arguments)}catch(F){Qe("WebGLState:",F)}}function C(){try{i.texStorage3D(...arguments)}catch(F){Qe("WebGLState:",F)}}function M(){try{i.texImage2D(...arguments)}catch(F){Qe("WebGLState:",F)}}function X(){try{i.texImage3D(...arguments)}catch(F){Qe("WebGLState:",F)}}function he(F){return h[F]!==void 0?h[F]:i.getParameter(F)}function oe(F,re){h[F]!==re&&(i.pixelStorei(F,re),h[F]=re)}function _e(F){ee.equals(F)===!1&&(i.scissor(F.x,F.y,F.z,F.w),ee.copy(F))}function ye(F){me.equals(F)===!1&&(i.viewport(F.x,F.y,F.z,F.w),me.copy(F))}function te(F,re){let ne=l.get(re);ne===void 0&&(ne=new WeakMap,l.set(re,ne));let we=ne.get(F);we===void 0&&(we=i.getUniformBlockIndex(re,F.name),i.uniformBlockBinding(re,we,we),ne.set(F,we))}function ie(F,re,ne){let ge=l.get(re).get(F);c[ge]!==ne&&(i.bindBufferBase(i.UNIFORM_BUFFER,ge,ne),c[ge]=ne)}function pe(){i.disable(i.BLEND),i.disable(i.CULL_FACE),i.disable(i.DEPTH_TEST),i.disable(i.POLYGON_OFFSET_FILL),i.disable(i.SCISSOR_TEST),i.disable(i.STENCIL_TEST),i.disable(i.SAMPLE_ALPHA_TO_COVERAGE),i.blendEquation(i.FUNC_ADD),i.blendFunc(i.ONE,i.ZERO),i.blendFuncSeparate(i.ONE,i.ZERO,i.ONE,i.ZERO),i.blendColor(0,0,0,0),i.colorMask(!0,!0,!0,!0),i.clearColor(0,0,0,0),i.depthMask(!0),i.depthFunc(i.LESS),o.setReversed(!1),i.clearDepth(1),i.stencilMask(4294967295),i.stencilFunc(i.ALWAYS,0,4294967295),i.stencilOp(i.KEEP,i.KEEP,i.KEEP),i.clearStencil(0),i.cullFace(i.BACK),i.frontFace(i.CCW),i.polygonOffset(0,0),i.activeTexture(i.TEXTURE0),i.bindFramebuffer(i.FRAMEBUFFER,null),i.bindFramebuffer(i.DRAW_FRAMEBUFFER,null),i.bindFramebuffer(i.READ_FRAMEBUFFER,null),i.useProgram(null),i.lineWidth(1),i.scissor(0,0,i.canvas.width,i.canvas.height),i.viewport(0,0,i.canvas.width,i.canvas.height),i.pixelStorei(i.PACK_ALIGNMENT,4),i.pixelStorei(i.UNPACK_ALIGNMENT,4),i.pixelStorei(i.UNPACK_FLIP_Y_WEBGL,!1),i.pixelStorei(i.UNPACK_PREMULTIPLY_ALPHA_WEBGL,!1),i.pixelStorei(i.UNPACK_COLORSPACE_CONVERSION_WEBGL,i.BROWSER_DEFAULT_WEBGL),i.pixelStorei(i.PACK_ROW_LENGTH,0),i.pixelStorei(i.PACK_SKIP_PIXELS,0),i.pixelStorei(i.PACK_SKIP_ROWS,0),i.pixelStorei(i.UNPACK_ROW_LENGTH,0),i.pixelStorei(i.UNPACK_IMAGE_HEIGHT,0),i.pixelStorei(i.UNPACK_SKIP_PIXELS,0),i.pixelStorei(i.UNPACK_SKIP_ROWS,0),i.pixelStorei(i.UNPACK_SKIP_IMAGES,0),u={},h={},Q=null,se={},f={},c={},d=new WeakMap,m=[],_=null,p=!1,g=null,v=null,T=null,S=null,R=null,E=null,y=null,A=new et(0,0,0),B=0,N=!1,I=null,z=null,H=null,D=null,W=null,ee.set(0,0,i.canvas.width,i.canvas.height),me.set(0,0,i.canvas.width,i.canvas.height),r.reset(),o.reset(),a.reset()}return{buffers:{color:r,depth:o,stencil:a},enable:Me,disable:We,bindFramebuffer:st,drawBuffers:Ve,useProgram:ut,setBlending:Wt,setMaterial:Ot,setFlipSided:sn,setCullFace:It,setLineWidth:yn,setPolygonOffset:xt,setScissorTest:fn,activeTexture:Yt,bindTexture:rn,unbindTexture:O,compressedTexImage2D:Re,compressedTexImage3D:$e,texImage2D:M,texImage3D:X,pixelStorei:oe,getParameter:he,updateUBOMapping:te,uniformBlockBinding:ie,texStorage2D:qe,texStorage3D:C,texSubImage2D:rt,texSubImage3D:be,compressedTexSubImage2D:Nt,compressedTexSubImage3D:ze,scissor:_e,viewport:ye,reset:pe}}function hA(i,e,t,n,s,r,o){let a=e.has("WEBGL_multisampled_render_to_texture")?e.get("WEBGL_multisampled_render_to_texture"):null,c=typeof navigator>"u"?!1:/OculusBrowser/g.test(navigator.userAgent),l=new He,u=new WeakMap,h=new Set,f,d=new WeakMap,m=new Set,_=new FinalizationRegistry(C=>m.delete(C)),p=!1;try{p=typeof OffscreenCanvas<"u"&&new OffscreenCanvas(1,1).getContext("2d")!==null}catch{}function g(C,M){return p?new OffscreenCanvas(C,M):oa("canvas")}function v(C,M,X){let he=1,oe=qe(C);if((oe.width>X||oe.height>X)&&(he=X/Math.max(oe.width,oe.height)),he<1)if(typeof HTMLImageElement<"u"&&C instanceof HTMLImageElement||typeof HTMLCanvasElement<"u"&&C instanceof HTMLCanvasElement||typeof ImageBitmap<"u"&&C instanceof ImageBitmap||typeof VideoFrame<"u"&&C instanceof VideoFrame){let _e=Math.floor(he*oe.width),ye=Math.floor(he*oe.height);f===void 0&&(f=g(_e,ye));let te=M?g(_e,ye):f;return te.width=_e,te.height=ye,te.getContext("2d").drawImage(C,0,0,_e,ye),Ye("WebGLRenderer: Texture has been resized from ("+oe.width+"x"+oe.height+") to ("+_e+"x"+ye+")."),te}else return"data"in C&&Ye("WebGLRenderer: Image in DataTexture is too big ("+oe.width+"x"+oe.height+")."),C;return C}function T(C){return C.generateMipmaps}function S(C){i.generateMipmap(C)}function R(C){return C.isWebGLCubeRenderTarget?i.TEXTURE_CUBE_MAP:C.isWebGL3DRenderTarget?i.TEXTURE_3D:C.isWebGLArrayRenderTarget||C.isCompressedArrayTexture?i.TEXTURE_2D_ARRAY:i.TEXTURE_2D}function E(C,M,X,he,oe,_e=!1){if(C!==null){if(i[C]!==void 0)return i[C];Ye("WebGLRenderer: Attempt to use non-existing WebGL internal format '"+C+"'")}let ye;he&&(ye=e.get("EXT_texture_norm16"),ye||Ye("WebGLRenderer: Unable to use normalized textures without EXT_texture_norm16 extension"));let te=M;if(M===i.RED&&(X===i.FLOAT&&(te=i.R32F),X===i.HALF_FLOAT&&(te=i.R16F),X===i.UNSIGNED_BYTE&&(te=i.R8),X===i.UNSIGNED_SHORT&&ye&&(te=ye.R16_EXT),X===i.SHORT&&ye&&(te=ye.R16_SNORM_EXT)),M===i.RED_INTEGER&&(X===i.UNSIGNED_BYTE&&(te=i.R8UI),X===i.UNSIGNED_SHORT&&(te=i.R16UI),X===i.UNSIGNED_INT&&(te=i.R32UI),X===i.BYTE&&(te=i.R8I),X===i.SHORT&&(te=i.R16I),X===i.INT&&(te=i.R32I)),M===i.RG&&(X===i.FLOAT&&(te=i.RG32F),X===i.HALF_FLOAT&&(te=i.RG16F),X===i.UNSIGNED_BYTE&&(te=i.RG8),X===i.UNSIGNED_SHORT&&ye&&(te=ye.RG16_EXT),X===i.SHORT&&ye&&(te=ye.RG16_SNORM_EXT)),M===i.RG_INTEGER&&(X===i.UNSIGNED_BYTE&&(te=i.RG8UI),X===i.UNSIGNED_SHORT&&(te=i.RG16UI),X===i.UNSIGNED_INT&&(te=i.RG32UI),X===i.BYTE&&(te=i.RG8I),X===i.SHORT&&(te=i.RG16I),X===i.INT&&(te=i.RG32I)),M===i.RGB_INTEGER&&(X===i.UNSIGNED_BYTE&&(te=i.RGB8UI),X===i.UNSIGNED_SHORT&&(te=i.RGB16UI),X===i.UNSIGNED_INT&&(te=i.RGB32UI),X===i.BYTE&&(te=i.RGB8I),X===i.SHORT&&(te=i.RGB16I),X===i.INT&&(te=i.RGB32I)),M===i.RGBA_INTEGER&&(X===i.UNSIGNED_BYTE&&(te=i.RGBA8UI),X===i.UNSIGNED_SHORT&&(te=i.RGBA16UI),X===i.UNSIGNED_INT&&(te=i.RGBA32UI),X===i.BYTE&&(te=i.RGBA8I),X===i.SHORT&&(te=i.RGBA16I),X===i.INT&&(te=i.RGBA32I)),M===i.RGB&&(X===i.UNSIGNED_SHORT&&ye&&(te=ye.RGB16_EXT),X===i.SHORT&&ye&&(te=ye.RGB16_SNORM_EXT),X===i.UNSIGNED_INT_5_9_9_9_REV&&(te=i.RGB9_E5),X===i.UNSIGNED_INT_10F_11F_11F_REV&&(te=i.R11F_G11F_B10F)),M===i.RGBA){let ie=_e?ra:_t.getTransfer(oe);X===i.FLOAT&&(te=i.RGBA32F),X===i.HALF_FLOAT&&(te=i.RGBA16F),X===i.UNSIGNED_BYTE&&(te=ie===At?i.SRGB8_ALPHA8:i.RGBA8),X===i.UNSIGNED_SHORT&&ye&&(te=ye.RGBA16_EXT),X===i.SHORT&&ye&&(te=ye.RGBA16_SNORM_EXT),X===i.UNSIGNED_SHORT_4_4_4_4&&(te=i.RGBA4),X===i.UNSIGNED_SHORT_5_5_5_1&&(te=i.RGB5_A1)}return(te===i.R16F||te===i.R32F||te===i.RG16F||te===i.RG32F||te===i.RGBA16F||te===i.RGBA32F)&&e.get("EXT_color_buffer_float"),te}function y(C,M){let X;return C?M===null||M===Ni||M===dr?X=i.DEPTH24_STENCIL8:M===Ui?X=i.DEPTH32F_STENCIL8:M===Mo&&(X=i.DEPTH24_STENCIL8,Ye("DepthTexture: 16 bit depth attachment is not supported with stencil. Using 24-bit attachment.")):M===null||M===Ni||M===dr?X=i.DEPTH_COMPONENT24:M===Ui?X=i.DEPTH_COMPONENT32F:M===Mo&&(X=i.DEPTH_COMPONENT16),X}function A(C,M){return T(C)===!0||C.isFramebufferTexture&&C.minFilter!==En&&C.minFilter!==$n?Math.log2(Math.max(M.width,M.height))+1:C.mipmaps.length>0?C.mipmaps.length:C.isCompressedTexture&&Array.isArray(C.image)?M.mipmaps.length:1}function B(C){let M=new WeakRef(C);n.get(C).__ref=M,m.add(M),_.register(C,M,M)}function N(C){let M=n.get(C).__ref;M!==void 0&&(m.delete(M),_.unregister(M))}function I(C){H(C.target)}function z(C){D(C.target)}function H(C){C.removeEventListener("dispose",I),N(C),$(C),C.isVideoTexture&&u.delete(C),C.isHTMLTexture&&h.delete(C)}function D(C){C.removeEventListener("dispose",z),N(C),ce(C)}function W(){for(let C of m){let M=C.deref();M!==void 0&&(M.isRenderTarget===!0?D(M):H(M))}m.clear(),h.clear()}function $(C){let M=n.get(C);if(M.__webglInit===void 0)return;let X=C.source,he=d.get(X);if(he){let oe=he[M.__cacheKey];oe.usedTimes--,oe.usedTimes===0&&G(C),Object.keys(he).length===0&&d.delete(X)}n.remove(C)}function G(C){let M=n.get(C);i.deleteTexture(M.__webglTexture);let X=C.source,he=d.get(X);delete he[M.__cacheKey],o.memory.textures--}function ce(C){let M=n.get(C);M.__depthDisposeCallback&&M.__depthDisposeCallback();let X=C.depthTexture;if(X&&X.renderTarget===C&&H(X),C.isWebGLCubeRenderTarget)for(let oe=0;oe<6;oe++){if(Array.isArray(M.__webglFramebuffer[oe]))for(let _e=0;_e<M.__webglFramebuffer[oe].length;_e++)i.deleteFramebuffer(M.__webglFramebuffer[oe][_e]);else i.deleteFramebuffer(M.__webglFramebuffer[oe]);M.__webglDepthbuffer&&i.deleteRenderbuffer(M.__webglDepthbuffer[oe])}else{if(Array.isArray(M.__webglFramebuffer))for(let oe=0;oe<M.__webglFramebuffer.length;oe++)i.deleteFramebuffer(M.__webglFramebuffer[oe]);else i.deleteFramebuffer(M.__webglFramebuffer);if(M.__webglDepthbuffer&&i.deleteRenderbuffer(M.__webglDepthbuffer),M.__webglMultisampledFramebuffer&&i.deleteFramebuffer(M.__webglMultisampledFramebuffer),M.__webglColorRenderbuffer)for(let oe=0;oe<M.__webglColorRenderbuffer.length;oe++)M.__webglColorRenderbuffer[oe]&&i.deleteRenderbuffer(M.__webglColorRenderbuffer[oe]);M.__webglDepthRenderbuffer&&i.deleteRenderbuffer(M.__webglDepthRenderbuffer)}let he=C.textures;for(let oe=0,_e=he.length;oe<_e;oe++){let ye=n.get(he[oe]);ye.__webglTexture&&(i.deleteTexture(ye.__webglTexture),o.memory.textures--),n.remove(he[oe])}n.remove(C)}let K=0;function Q(){K=0}function se(){return K}function fe(C){K=C}function ue(){let C=K;return C>=s.maxTextures&&Ye("WebGLTextures: Trying to use "+(C+1)+" texture units while this GPU supports only "+s.maxTextures),K+=1,C}function ee(C){let M=[];return M.push(C.wrapS),M.push(C.wrapT),M.push(C.wrapR||0),M.push(C.magFilter),M.push(C.minFilter),M.push(C.anisotropy),M.push(C.internalFormat),M.push(C.format),M.push(C.type),M.push(C.generateMipmaps),M.push(C.mipmapsAutoUpdate),M.push(C.premultiplyAlpha),M.push(C.flipY),M.push(C.unpackAlignment),M.push(C.colorSpace),M.join()}function me(C,M){let X=n.get(C);if(C.isVideoTexture&&Nt(C),C.isRenderTargetTexture===!1&&C.isExternalTexture!==!0&&C.version>0&&X.__version!==C.version){let he=C.image;if(he===null)Ye("WebGLRenderer: Texture marked for update but no image data found.");else if(he.complete===!1)Ye("WebGLRenderer: Texture marked for update but image is incomplete");else{Ot(X,C,M);return}}else C.isExternalTexture&&(X.__webglTexture=C.sourceTexture?C.sourceTexture:null);t.bindTexture(i.TEXTURE_2D,X.__webglTexture,i.TEXTURE0+M)}function xe(C,M){let X=n.get(C);if(C.isRenderTargetTexture===!1&&C.version>0&&X.__version!==C.version){Ot(X,C,M);return}else C.isExternalTexture&&(X.__webglTexture=C.sourceTexture?C.sourceTexture:null);t.bindTexture(i.TEXTURE_2D_ARRAY,X.__webglTexture,i.TEXTURE0+M)}function Te(C,M){let X=n.get(C);if(C.isRenderTargetTexture===!1&&C.version>0&&X.__version!==C.version){Ot(X,C,M);return}t.bindTexture(i.TEXTURE_3D,X.__webglTexture,i.TEXTURE0+M)}function Me(C,M){let X=n.get(C);if(C.version>0&&X.__version!==C.version){sn(X,C,M);return}t.bindTexture(i.TEXTURE_CUBE_MAP,X.__webglTexture,i.TEXTURE0+M)}let We={[cc]:i.REPEAT,[Yi]:i.CLAMP_TO_EDGE,[hc]:i.MIRRORED_REPEAT},st={[En]:i.NEAREST,[I0]:i.NEAREST_MIPMAP_NEAREST,[Na]:i.NEAREST_MIPMAP_LINEAR,[$n]:i.LINEAR,[$c]:i.LINEAR_MIPMAP_NEAREST,[Ms]:i.LINEAR_MIPMAP_LINEAR},Ve={[U0]:i.NEVER,[ad]:i.ALWAYS,[F0]:i.LESS,[rd]:i.LEQUAL,[O0]:i.EQUAL,[od]:i.GEQUAL,[B0]:i.GREATER,[k0]:i.NOTEQUAL};function ut(C,M){if(M.type===Ui&&e.has("OES_texture_float_linear")===!1&&(M.magFilter===$n||M.magFilter===$c||M.magFilter===Na||M.magFilter===Ms||M.minFilter===$n||M.minFilter===$c||M.minFilter===Na||M.minFilter===Ms)&&Ye("WebGLRenderer: Unable to use linear filtering with floating point textures. OES_texture_float_linear not supported on this device."),i.texParameteri(C,i.TEXTURE_WRAP_S,We[M.wrapS]),i.texParameteri(C,i.TEXTURE_WRAP_T,We[M.wrapT]),(C===i.TEXTURE_3D||C===i.TEXTURE_2D_ARRAY)&&i.texParameteri(C,i.TEXTURE_WRAP_R,We[M.wrapR]),i.texParameteri(C,i.TEXTURE_MAG_FILTER,st[M.magFilter]),i.texParameteri(C,i.TEXTURE_MIN_FILTER,st[M.minFilter]),M.compareFunction&&(i.texParameteri(C,i.TEXTURE_COMPARE_MODE,i.COMPARE_REF_TO_TEXTURE),i.texParameteri(C,i.TEXTURE_COMPARE_FUNC,Ve[M.compareFunction])),e.has("EXT_texture_filter_anisotropic")===!0){if(M.magFilter===En||M.minFilter!==Na&&M.minFilter!==Ms||M.type===Ui&&e.has("OES_texture_float_linear")===!1)return;if(M.anisotropy>1||n.get(M).__currentAnisotropy){let X=e.get("EXT_texture_filter_anisotropic");i.texParameterf(C,X.TEXTURE_MAX_ANISOTROPY_EXT,Math.min(M.anisotropy,s.getMaxAnisotropy())),n.get(M).__currentAnisotropy=M.anisotropy}}}function lt(C,M){let X=!1;C.__webglInit===void 0&&(C.__webglInit=!0,M.addEventListener("dispose",I),B(M));let he=M.source,oe=d.get(he);oe===void 0&&(oe={},d.set(he,oe));let _e=ee(M);if(_e!==C.__cacheKey){oe[_e]===void 0&&(oe[_e]={texture:i.createTexture(),usedTimes:0},o.memory.textures++,X=!0),oe[_e].usedTimes++;let ye=oe[C.__cacheKey];ye!==void 0&&(oe[C.__cacheKey].usedTimes--,ye.usedTimes===0&&G(M)),C.__cacheKey=_e,C.__webglTexture=oe[_e].texture}return X}function nt(C,M,X){return Math.floor(Math.floor(C/X)/M)}function Wt(C,M,X,he){let _e=C.updateRanges;if(_e.length===0)t.texSubImage2D(i.TEXTURE_2D,0,0,0,M.width,M.height,X,he,M.data);else{_e.sort((F,re)=>F.start-re.start);let ye=0;for(let F=1;F<_e.length;F++){let re=_e[ye],ne=_e[F],we=re.start+re.count,ge=nt(ne.start,M.width,4),Se=nt(re.start,M.width,4);ne.start<=we+1&&ge===Se&&nt(ne.start+ne.count-1,M.width,4)===ge?re.count=Math.max(re.count,ne.start+ne.count-re.start):(++ye,_e[ye]=ne)}_e.length=ye+1;let te=t.getParameter(i.UNPACK_ROW_LENGTH),ie=t.getParameter(i.UNPACK_SKIP_PIXELS),pe=t.getParameter(i.UNPACK_SKIP_ROWS);t.pixelStorei(i.UNPACK_ROW_LENGTH,M.width);for(let F=0,re=_e.length;F<re;F++){let ne=_e[F],we=Math.floor(ne.start/4),ge=Math.ceil(ne.count/4),Se=we%M.width,Ge=Math.floor(we/M.width),Je=ge,le=1;t.pixelStorei(i.UNPACK_SKIP_PIXELS,Se),t.pixelStorei(i.UNPACK_SKIP_ROWS,Ge),t.texSubImage2D(i.TEXTURE_2D,0,Se,Ge,Je,le,X,he,M.data)}C.clearUpdateRanges(),t.pixelStorei(i.UNPACK_ROW_LENGTH,te),t.pixelStorei(i.UNPACK_SKIP_PIXELS,ie),t.pixelStorei(i.UNPACK_SKIP_ROWS,pe)}}function Ot(C,M,X){let he=i.TEXTURE_2D;(M.isDataArrayTexture||M.isCompressedArrayTexture)&&(he=i.TEXTURE_2D_ARRAY),M.isData3DTexture&&(he=i.TEXTURE_3D);let oe=lt(C,M),_e=M.source;t.bindTexture(he,C.__webglTexture,i.TEXTURE0+X);let ye=n.get(_e);if(_e.version!==ye.__version||oe===!0){if(t.activeTexture(i.TEXTURE0+X),(typeof ImageBitmap<"u"&&M.image instanceof ImageBitmap)===!1){let le=_t.getPrimaries(_t.workingColorSpace),Oe=M.colorSpace===ws?null:_t.getPrimaries(M.colorSpace),Ke=M.colorSpace===ws||le===Oe?i.NONE:i.BROWSER_DEFAULT_WEBGL;t.pixelStorei(i.UNPACK_FLIP_Y_WEBGL,M.flipY),t.pixelStorei(i.UNPACK_PREMULTIPLY_ALPHA_WEBGL,M.premultiplyAlpha),t.pixelStorei(i.UNPACK_COLORSPACE_CONVERSION_WEBGL,Ke)}t.pixelStorei(i.UNPACK_ALIGNMENT,M.unpackAlignment);let ie=v(M.image,!1,s.maxTextureSize);ie=ze(M,ie);let pe=r.convert(M.format,M.colorSpace),F=r.convert(M.type),re=E(M.internalFormat,pe,F,M.normalized,M.colorSpace,M.isVideoTexture);ut(he,M);let ne,we=M.mipmaps,ge=M.isVideoTexture!==!0,Se=ye.__version===void 0||oe===!0,Ge=_e.dataReady,Je=A(M,ie);if(M.isDepthTexture)re=y(M.format===bs,M.type),Se&&(ge?t.texStorage2D(i.TEXTURE_2D,1,re,ie.width,ie.height):t.texImage2D(i.TEXTURE_2D,0,re,ie.width,ie.height,0,pe,F,null));else if(M.isDataTexture)if(we.length>0){ge&&Se&&t.texStorage2D(i.TEXTURE_2D,Je,re,we[0].width,we[0].height);for(let le=0,Oe=we.length;le<Oe;le++)ne=we[le],ge?Ge&&t.texSubImage2D(i.TEXTURE_2D,le,0,0,ne.width,ne.height,pe,F,ne.data):t.texImage2D(i.TEXTURE_2D,le,re,ne.width,ne.height,0,pe,F,ne.data);M.generateMipmaps=!1}else ge?(Se&&t.texStorage2D(i.TEXTURE_2D,Je,re,ie.width,ie.height),Ge&&Wt(M,ie,pe,F)):t.texImage2D(i.TEXTURE_2D,0,re,ie.width,ie.height,0,pe,F,ie.data);else if(M.isCompressedTexture)if(M.isCompressedArrayTexture){ge&&Se&&t.texStorage3D(i.TEXTURE_2D_ARRAY,Je,re,we[0].width,we[0].height,ie.depth);for(let le=0,Oe=we.length;le<Oe;le++)if(ne=we[le],M.format!==Oi)if(pe!==null)if(ge){if(Ge)if(M.layerUpdates.size>0){let Ke=yd(ne.width,ne.height,M.format,M.type);for(let Ce of M.layerUpdates){let at=ne.data.subarray(Ce*Ke/ne.data.BYTES_PER_ELEMENT,(Ce+1)*Ke/ne.data.BYTES_PER_ELEMENT);t.compressedTexSubImage3D(i.TEXTURE_2D_ARRAY,le,0,0,Ce,ne.width,ne.height,1,pe,at)}}else t.compressedTexSubImage3D(i.TEXTURE_2D_ARRAY,le,0,0,0,ne.width,ne.height,ie.depth,pe,ne.data)}else t.compressedTexImage3D(i.TEXTURE_2D_ARRAY,le,re,ne.width,ne.height,ie.depth,0,ne.data,0,0);else Ye("WebGLRenderer: Attempt to load unsupported compressed texture format in .uploadTexture()");else ge?Ge&&t.texSubImage3D(i.TEXTURE_2D_ARRAY,le,0,0,0,ne.width,ne.height,ie.depth,pe,F,ne.data):t.texImage3D(i.TEXTURE_2D_ARRAY,le,re,ne.width,ne.height,ie.depth,0,pe,F,ne.data);M.layerUpdates.size>0&&M.clearLayerUpdates()}else{ge&&Se&&t.texStorage2D(i.TEXTURE_2D,Je,re,we[0].width,we[0].height);for(let le=0,Oe=we.length;le<Oe;le++)ne=we[le],M.format!==Oi?pe!==null?ge?Ge&&t.compressedTexSubImage2D(i.TEXTURE_2D,le,0,0,ne.width,ne.height,pe,ne.data):t.compressedTexImage2D(i.TEXTURE_2D,le,re,ne.width,ne.height,0,ne.data):Ye("WebGLRenderer: Attempt to load unsupported compressed texture format in .uploadTexture()"):ge?Ge&&t.texSubImage2D(i.TEXTURE_2D,le,0,0,ne.width,ne.height,pe,F,ne.data):t.texImage2D(i.TEXTURE_2D,le,re,ne.width,ne.height,0,pe,F,ne.data)}else if(M.isDataArrayTexture)if(ge){if(Se&&t.texStorage3D(i.TEXTURE_2D_ARRAY,Je,re,ie.width,ie.height,ie.depth),Ge)if(M.layerUpdates.size>0){let le=yd(ie.width,ie.height,M.format,M.type);for(let Oe of M.layerUpdates){let Ke=ie.data.subarray(Oe*le/ie.data.BYTES_PER_ELEMENT,(Oe+1)*le/ie.data.BYTES_PER_ELEMENT);t.texSubImage3D(i.TEXTURE_2D_ARRAY,0,0,0,Oe,ie.width,ie.height,1,pe,F,Ke)}M.clearLayerUpdates()}else t.texSubImage3D(i.TEXTURE_2D_ARRAY,0,0,0,0,ie.width,ie.height,ie.depth,pe,F,ie.data)}else t.texImage3D(i.TEXTURE_2D_ARRAY,0,re,ie.width,ie.height,ie.depth,0,pe,F,ie.data);else if(M.isData3DTexture)ge?(Se&&t.texStorage3D(i.TEXTURE_3D,Je,re,ie.width,ie.height,ie.depth),Ge&&t.texSubImage3D(i.TEXTURE_3D,0,0,0,0,ie.width,ie.height,ie.depth,pe,F,ie.data)):t.texImage3D(i.TEXTURE_3D,0,re,ie.width,ie.height,ie.depth,0,pe,F,ie.data);else if(M.isFramebufferTexture){if(Se)if(ge)t.texStorage2D(i.TEXTURE_2D,Je,re,ie.width,ie.height);else{let le=ie.width,Oe=ie.height;for(let Ke=0;Ke<Je;Ke++)t.texImage2D(i.TEXTURE_2D,Ke,re,le,Oe,0,pe,F,null),le>>=1,Oe>>=1}}else if(M.isHTMLTexture){if("texElementImage2D"in i){let le=i.canvas;if(le.hasAttribute("layoutsubtree")||le.setAttribute("layoutsubtree","true"),ie.parentNode!==le){le.appendChild(ie),h.add(M),le.onpaint=Oe=>{let Ke=Oe.changedElements;for(let Ce of h)Ke.includes(Ce.image)&&(Ce.needsUpdate=!0)},le.requestPaint();return}if(i.texElementImage2D.length===3)i.texElementImage2D(i.TEXTURE_2D,i.RGBA8,ie);else{let Ke=i.RGBA,Ce=i.RGBA,at=i.UNSIGNED_BYTE;i.texElementImage2D(i.TEXTURE_2D,0,Ke,Ce,at,ie)}i.texParameteri(i.TEXTURE_2D,i.TEXTURE_MIN_FILTER,i.LINEAR),i.texParameteri(i.TEXTURE_2D,i.TEXTURE_WRAP_S,i.CLAMP_TO_EDGE),i.texParameteri(i.TEXTURE_2D,i.TEXTURE_WRAP_T,i.CLAMP_TO_EDGE)}}else if(we.length>0){if(ge&&Se){let le=qe(we[0]);t.texStorage2D(i.TEXTURE_2D,Je,re,le.width,le.height)}for(let le=0,Oe=we.length;le<Oe;le++)ne=we[le],ge?Ge&&t.texSubImage2D(i.TEXTURE_2D,le,0,0,pe,F,ne):t.texImage2D(i.TEXTURE_2D,le,re,pe,F,ne);M.generateMipmaps=!1}else if(ge){if(Se){let le=qe(ie);t.texStorage2D(i.TEXTURE_2D,Je,re,le.width,le.height)}Ge&&t.texSubImage2D(i.TEXTURE_2D,0,0,0,pe,F,ie)}else t.texImage2D(i.TEXTURE_2D,0,re,pe,F,ie);T(M)&&M.mipmapsAutoUpdate===!0&&S(he),ye.__version=_e.version,M.onUpdate&&M.onUpdate(M)}C.__version=M.version}function sn(C,M,X){if(M.image.length!==6)return;let he=lt(C,M),oe=M.source;t.bindTexture(i.TEXTURE_CUBE_MAP,C.__webglTexture,i.TEXTURE0+X);let _e=n.get(oe);if(oe.version!==_e.__version||he===!0){t.activeTexture(i.TEXTURE0+X);let ye=_t.getPrimaries(_t.workingColorSpace),te=M.colorSpace===ws?null:_t.getPrimaries(M.colorSpace),ie=M.colorSpace===ws||ye===te?i.NONE:i.BROWSER_DEFAULT_WEBGL;t.pixelStorei(i.UNPACK_FLIP_Y_WEBGL,M.flipY),t.pixelStorei(i.UNPACK_PREMULTIPLY_ALPHA_WEBGL,M.premultiplyAlpha),t.pixelStorei(i.UNPACK_ALIGNMENT,M.unpackAlignment),t.pixelStorei(i.UNPACK_COLORSPACE_CONVERSION_WEBGL,ie);let pe=M.isCompressedTexture||M.image[0].isCompressedTexture,F=M.image[0]&&M.image[0].isDataTexture,re=[];for(let Ce=0;Ce<6;Ce++)!pe&&!F?re[Ce]=v(M.image[Ce],!0,s.maxCubemapSize):re[Ce]=F?M.image[Ce].image:M.image[Ce],re[Ce]=ze(M,re[Ce]);let ne=re[0],we=r.convert(M.format,M.colorSpace),ge=r.convert(M.type),Se=E(M.internalFormat,we,ge,M.normalized,M.colorSpace),Ge=M.isVideoTexture!==!0,Je=_e.__version===void 0||he===!0,le=oe.dataReady,Oe=A(M,ne);ut(i.TEXTURE_CUBE_MAP,M);let Ke;if(M.isDepthTexture){if(Se=y(M.format===bs,M.type),Je)if(Ge)t.texStorage2D(i.TEXTURE_CUBE_MAP,1,Se,ne.width,ne.height);else for(let Ce=0;Ce<6;Ce++)t.texImage2D(i.TEXTURE_CUBE_MAP_POSITIVE_X+Ce,0,Se,ne.width,ne.height,0,we,ge,null)}else if(pe){Ge&&Je&&t.texStorage2D(i.TEXTURE_CUBE_MAP,Oe,Se,ne.width,ne.height);for(let Ce=0;Ce<6;Ce++){Ke=re[Ce].mipmaps;for(let at=0;at<Ke.length;at++){let Bt=Ke[at];M.format!==Oi?we!==null?Ge?le&&t.compressedTexSubImage2D(i.TEXTURE_CUBE_MAP_POSITIVE_X+Ce,at,0,0,Bt.width,Bt.height,we,Bt.data):t.compressedTexImage2D(i.TEXTURE_CUBE_MAP_POSITIVE_X+Ce,at,Se,Bt.width,Bt.height,0,Bt.data):Ye("WebGLRenderer: Attempt to load unsupported compressed texture format in .setTextureCube()"):Ge?le&&t.texSubImage2D(i.TEXTURE_CUBE_MAP_POSITIVE_X+Ce,at,0,0,Bt.width,Bt.height,we,ge,Bt.data):t.texImage2D(i.TEXTURE_CUBE_MAP_POSITIVE_X+Ce,at,Se,Bt.width,Bt.height,0,we,ge,Bt.data)}}}else{if(Ke=M.mipmaps,Ge&&Je){Ke.length>0&&Oe++;let Ce=qe(re[0]);t.texStorage2D(i.TEXTURE_CUBE_MAP,Oe,Se,Ce.width,Ce.height)}for(let Ce=0;Ce<6;Ce++)if(F){Ge?le&&t.texSubImage2D(i.TEXTURE_CUBE_MAP_POSITIVE_X+Ce,0,0,0,re[Ce].width,re[Ce].height,we,ge,re[Ce].data):t.texImage2D(i.TEXTURE_CUBE_MAP_POSITIVE_X+Ce,0,Se,re[Ce].width,re[Ce].height,0,we,ge,re[Ce].data);for(let at=0;at<Ke.length;at++){let zn=Ke[at].image[Ce].image;Ge?le&&t.texSubImage2D(i.TEXTURE_CUBE_MAP_POSITIVE_X+Ce,at+1,0,0,zn.width,zn.height,we,ge,zn.data):t.texImage2D(i.TEXTURE_CUBE_MAP_POSITIVE_X+Ce,at+1,Se,zn.width,zn.height,0,we,ge,zn.data)}}else{Ge?le&&t.texSubImage2D(i.TEXTURE_CUBE_MAP_POSITIVE_X+Ce,0,0,0,we,ge,re[Ce]):t.texImage2D(i.TEXTURE_CUBE_MAP_POSITIVE_X+Ce,0,Se,we,ge,re[Ce]);for(let at=0;at<Ke.length;at++){let Bt=Ke[at];Ge?le&&t.texSubImage2D(i.TEXTURE_CUBE_MAP_POSITIVE_X+Ce,at+1,0,0,we,ge,Bt.image[Ce]):t.texImage2D(i.TEXTURE_CUBE_MAP_POSITIVE_X+Ce,at+1,Se,we,ge,Bt.image[Ce])}}}T(M)&&M.mipmapsAutoUpdate===!0&&S(i.TEXTURE_CUBE_MAP),_e.__version=oe.version,M.onUpdate&&M.onUpdate(M)}C.__version=M.version}function It(C,M,X,he,oe,_e){let ye=r.convert(X.format,X.colorSpace),te=r.convert(X.type),ie=E(X.internalFormat,ye,te,X.normalized,X.colorSpace),pe=n.get(M),F=n.get(X);if(F.__renderTarget=M,!pe.__hasExternalTextures){let re=Math.max(1,M.width>>_e),ne=Math.max(1,M.height>>_e);oe===i.TEXTURE_3D||oe===i.TEXTURE_2D_ARRAY?t.texImage3D(oe,_e,ie,re,ne,M.depth,0,ye,te,null):t.texImage2D(oe,_e,ie,re,ne,0,ye,te,null)}t.bindFramebuffer(i.FRAMEBUFFER,C),be(M)?a.framebufferTexture2DMultisampleEXT(i.FRAMEBUFFER,he,oe,F.__webglTexture,0,rt(M)):(oe===i.TEXTURE_2D||oe>=i.TEXTURE_CUBE_MAP_POSITIVE_X&&oe<=i.TEXTURE_CUBE_MAP_NEGATIVE_Z)&&i.framebufferTexture2D(i.FRAMEBUFFER,he,oe,F.__webglTexture,_e),t.bindFramebuffer(i.FRAMEBUFFER,null)}function yn(C,M,X){if(i.bindRenderbuffer(i.RENDERBUFFER,C),M.depthBuffer){let he=M.depthTexture,oe=he&&he.isDepthTexture?he.type:null,_e=y(M.stencilBuffer,oe),ye=M.stencilBuffer?i.DEPTH_STENCIL_ATTACHMENT:i.DEPTH_ATTACHMENT;be(M)?a.renderbufferStorageMultisampleEXT(i.RENDERBUFFER,rt(M),_e,M.width,M.height):X?i.renderbufferStorageMultisample(i.RENDERBUFFER,rt(M),_e,M.width,M.height):i.renderbufferStorage(i.RENDERBUFFER,_e,M.width,M.height),i.framebufferRenderbuffer(i.FRAMEBUFFER,ye,i.RENDERBUFFER,C)}else{let he=M.textures;for(let oe=0;oe<he.length;oe++){let _e=he[oe],ye=r.convert(_e.format,_e.colorSpace),te=r.convert(_e.type),ie=E(_e.internalFormat,ye,te,_e.normalized,_e.colorSpace);be(M)?a.renderbufferStorageMultisampleEXT(i.RENDERBUFFER,rt(M),ie,M.width,M.height):X?i.renderbufferStorageMultisample(i.RENDERBUFFER,rt(M),ie,M.width,M.height):i.renderbufferStorage(i.RENDERBUFFER,ie,M.width,M.height)}}i.bindRenderbuffer(i.RENDERBUFFER,null)}function xt(C,M,X){let he=M.isWebGLCubeRenderTarget===!0;if(t.bindFramebuffer(i.FRAMEBUFFER,C),!(M.depthTexture&&M.depthTexture.isDepthTexture))throw new Error("THREE.WebGLTextures: renderTarget.depthTexture must be an instance of THREE.DepthTexture.");let oe=n.get(M.depthTexture);oe.__renderTarget=M;let _e=he?M.depthTexture.image[0]:M.depthTexture.image;(!oe.__webglTexture||_e.width!==M.width||_e.height!==M.height)&&(_e.width=M.width,_e.height=M.height,M.depthTexture.needsUpdate=!0),he?Me(M.depthTexture,0):me(M.depthTexture,0);let ye=oe.__webglTexture,te=rt(M),ie=he?i.TEXTURE_CUBE_MAP_POSITIVE_X+X:i.TEXTURE_2D,pe=M.depthTexture.format===bs?i.DEPTH_STENCIL_ATTACHMENT:i.DEPTH_ATTACHMENT;if(M.depthTexture.format===_s)be(M)?a.framebufferTexture2DMultisampleEXT(i.FRAMEBUFFER,pe,ie,ye,0,te):i.framebufferTexture2D(i.FRAMEBUFFER,pe,ie,ye,0);else if(M.depthTexture.format===bs)be(M)?a.framebufferTexture2DMultisampleEXT(i.FRAMEBUFFER,pe,ie,ye,0,te):i.framebufferTexture2D(i.FRAMEBUFFER,pe,ie,ye,0);else throw new Error("THREE.WebGLTextures: Unknown depthTexture format.")}function fn(C){let M=n.get(C),X=C.isWebGLCubeRenderTarget===!0;if(M.__boundDepthTexture!==C.depthTexture){let he=C.depthTexture;if(M.__depthDisposeCallback&&M.__depthDisposeCallback(),he){let oe=()=>{delete M.__boundDepthTexture,delete M.__depthDisposeCallback,he.removeEventListener("dispose",oe)};he.addEventListener("dispose",oe),M.__depthDisposeCallback=oe}M.__boundDepthTexture=he}if(C.depthTexture&&!M.__autoAllocateDepthBuffer)if(X)for(let he=0;he<6;he++)xt(M.__webglFramebuffer[he],C,he);else C.texture.mipmaps.length>0?xt(M.__webglFramebuffer[0],C,0):xt(M.__webglFramebuffer,C,0);else if(X){M.__webglDepthbuffer=[];for(let he=0;he<6;he++)if(t.bindFramebuffer(i.FRAMEBUFFER,M.__webglFramebuffer[he]),M.__webglDepthbuffer[he]===void 0)M.__webglDepthbuffer[he]=i.createRenderbuffer(),yn(M.__webglDepthbuffer[he],C,!1);else{let oe=C.stencilBuffer?i.DEPTH_STENCIL_ATTACHMENT:i.DEPTH_ATTACHMENT,_e=M.__webglDepthbuffer[he];i.bindRenderbuffer(i.RENDERBUFFER,_e),i.framebufferRenderbuffer(i.FRAMEBUFFER,oe,i.RENDERBUFFER,_e)}}else if(C.texture.mipmaps.length>0?t.bindFramebuffer(i.FRAMEBUFFER,M.__webglFramebuffer[0]):t.bindFramebuffer(i.FRAMEBUFFER,M.__webglFramebuffer),M.__webglDepthbuffer===void 0)M.__webglDepthbuffer=i.createRenderbuffer(),yn(M.__webglDepthbuffer,C,!1);else{let oe=C.stencilBuffer?i.DEPTH_STENCIL_ATTACHMENT:i.DEPTH_ATTACHMENT,_e=M.__webglDepthbuffer;i.bindRenderbuffer(i.RENDERBUFFER,_e),i.framebufferRenderbuffer(i.FRAMEBUFFER,oe,i.RENDERBUFFER,_e)}t.bindFramebuffer(i.FRAMEBUFFER,null)}function Yt(C,M,X){let he=n.get(C);M!==void 0&&It(he.__webglFramebuffer,C,C.texture,i.COLOR_ATTACHMENT0,i.TEXTURE_2D,0),X!==void 0&&fn(C)}function rn(C){let M=C.texture,X=n.get(C),he=n.get(M);C.addEventListener("dispose",z),B(C);let oe=C.textures,_e=C.isWebGLCubeRenderTarget===!0,ye=oe.length>1;if(ye||(he.__webglTexture===void 0&&(he.__webglTexture=i.createTexture()),he.__version=M.version,o.memory.textures++),_e){X.__webglFramebuffer=[];for(let te=0;te<6;te++)if(M.mipmaps.length>0){X.__webglFramebuffer[te]=[];for(let ie=0;ie<M.mipmaps.length;ie++)X.__webglFramebuffer[te][ie]=i.createFramebuffer()}else X.__webglFramebuffer[te]=i.createFramebuffer()}else{if(M.mipmaps.length>0){X.__webglFramebuffer=[];for(let te=0;te<M.mipmaps.length;te++)X.__webglFramebuffer[te]=i.createFramebuffer()}else X.__webglFramebuffer=i.createFramebuffer();if(ye)for(let te=0,ie=oe.length;te<ie;te++){let pe=n.get(oe[te]);pe.__webglTexture===void 0&&(pe.__webglTexture=i.createTexture(),o.memory.textures++)}if(C.samples>0&&be(C)===!1){X.__webglMultisampledFramebuffer=i.createFramebuffer(),X.__webglColorRenderbuffer=[],t.bindFramebuffer(i.FRAMEBUFFER,X.__webglMultisampledFramebuffer);for(let te=0;te<oe.length;te++){let ie=oe[te];X.__webglColorRenderbuffer[te]=i.createRenderbuffer(),i.bindRenderbuffer(i.RENDERBUFFER,X.__webglColorRenderbuffer[te]);let pe=r.convert(ie.format,ie.colorSpace),F=r.convert(ie.type),re=E(ie.internalFormat,pe,F,ie.normalized,ie.colorSpace,C.isXRRenderTarget===!0),ne=rt(C);i.renderbufferStorageMultisample(i.RENDERBUFFER,ne,re,C.width,C.height),i.framebufferRenderbuffer(i.FRAMEBUFFER,i.COLOR_ATTACHMENT0+te,i.RENDERBUFFER,X.__webglColorRenderbuffer[te])}i.bindRenderbuffer(i.RENDERBUFFER,null),C.depthBuffer&&(X.__webglDepthRenderbuffer=i.createRenderbuffer(),yn(X.__webglDepthRenderbuffer,C,!0)),t.bindFramebuffer(i.FRAMEBUFFER,null)}}if(_e){t.bindTexture(i.TEXTURE_CUBE_MAP,he.__webglTexture),ut(i.TEXTURE_CUBE_MAP,M);for(let te=0;te<6;te++)if(M.mipmaps.length>0)for(let ie=0;ie<M.mipmaps.length;ie++)It(X.__webglFramebuffer[te][ie],C,M,i.COLOR_ATTACHMENT0,i.TEXTURE_CUBE_MAP_POSITIVE_X+te,ie);else It(X.__webglFramebuffer[te],C,M,i.COLOR_ATTACHMENT0,i.TEXTURE_CUBE_MAP_POSITIVE_X+te,0);T(M)?S(i.TEXTURE_CUBE_MAP):M.mipmaps.length>0&&i.texParameteri(i.TEXTURE_CUBE_MAP,i.TEXTURE_MAX_LEVEL,M.mipmaps.length-1),t.unbindTexture()}else if(ye){for(let te=0,ie=oe.length;te<ie;te++){let pe=oe[te],F=n.get(pe),re=i.TEXTURE_2D;(C.isWebGL3DRenderTarget||C.isWebGLArrayRenderTarget)&&(re=C.isWebGL3DRenderTarget?i.TEXTURE_3D:i.TEXTURE_2D_ARRAY),t.bindTexture(re,F.__webglTexture),ut(re,pe),It(X.__webglFramebuffer,C,pe,i.COLOR_ATTACHMENT0+te,re,0),T(pe)&&S(re)}t.unbindTexture()}else{let te=i.TEXTURE_2D;if((C.isWebGL3DRenderTarget||C.isWebGLArrayRenderTarget)&&(te=C.isWebGL3DRenderTarget?i.TEXTURE_3D:i.TEXTURE_2D_ARRAY),t.bindTexture(te,he.__webglTexture),ut(te,M),M.mipmaps.length>0)for(let ie=0;ie<M.mipmaps.length;ie++)It(X.__webglFramebuffer[ie],C,M,i.COLOR_ATTACHMENT0,te,ie);else It(X.__webglFramebuffer,C,M,i.COLOR_ATTACHMENT0,te,0);T(M)?S(te):M.mipmaps.length>0&&i.texParameteri(te,i.TEXTURE_MAX_LEVEL,M.mipmaps.length-1),t.unbindTexture()}C.depthBuffer&&fn(C)}function O(C){let M=C.textures;for(let X=0,he=M.length;X<he;X++){let oe=M[X];if(T(oe)&&oe.mipmapsAutoUpdate===!0){let _e=R(C),ye=n.get(oe).__webglTexture;t.bindTexture(_e,ye),S(_e),t.unbindTexture()}}}let Re=[];function $e(C){if(C.samples>0){if(be(C)===!1){let M=C.textures,X=C.width,he=C.height,oe=i.COLOR_BUFFER_BIT,_e=C.stencilBuffer?i.DEPTH_STENCIL_ATTACHMENT:i.DEPTH_ATTACHMENT,ye=n.get(C),te=M.length>1;if(te)for(let pe=0;pe<M.length;pe++)t.bindFramebuffer(i.FRAMEBUFFER,ye.__webglMultisampledFramebuffer),i.framebufferRenderbuffer(i.FRAMEBUFFER,i.COLOR_ATTACHMENT0+pe,i.RENDERBUFFER,null),t.bindFramebuffer(i.FRAMEBUFFER,ye.__webglFramebuffer),i.framebufferTexture2D(i.DRAW_FRAMEBUFFER,i.COLOR_ATTACHMENT0+pe,i.TEXTURE_2D,null,0);t.bindFramebuffer(i.READ_FRAMEBUFFER,ye.__webglMultisampledFramebuffer),C.texture.mipmaps.length>0?t.bindFramebuffer(i.DRAW_FRAMEBUFFER,ye.__webglFramebuffer[0]):t.bindFramebuffer(i.DRAW_FRAMEBUFFER,ye.__webglFramebuffer);for(let pe=0;pe<M.length;pe++){if(C.resolveDepthBuffer&&(C.depthBuffer&&(oe|=i.DEPTH_BUFFER_BIT),C.stencilBuffer&&C.resolveStencilBuffer&&(oe|=i.STENCIL_BUFFER_BIT)),te){i.framebufferRenderbuffer(i.READ_FRAMEBUFFER,i.COLOR_ATTACHMENT0,i.RENDERBUFFER,ye.__webglColorRenderbuffer[pe]);let F=n.get(M[pe]).__webglTexture;i.framebufferTexture2D(i.DRAW_FRAMEBUFFER,i.COLOR_ATTACHMENT0,i.TEXTURE_2D,F,0)}i.blitFramebuffer(0,0,X,he,0,0,X,he,oe,i.NEAREST),c===!0&&(Re.length=0,Re.push(i.COLOR_ATTACHMENT0+pe),C.depthBuffer&&C.storeMultisampledDepthBuffer===!1&&Re.push(_e),i.invalidateFramebuffer(i.READ_FRAMEBUFFER,Re))}if(t.bindFramebuffer(i.READ_FRAMEBUFFER,null),t.bindFramebuffer(i.DRAW_FRAMEBUFFER,null),te)for(let pe=0;pe<M.length;pe++){t.bindFramebuffer(i.FRAMEBUFFER,ye.__webglMultisampledFramebuffer),i.framebufferRenderbuffer(i.FRAMEBUFFER,i.COLOR_ATTACHMENT0+pe,i.RENDERBUFFER,ye.__webglColorRenderbuffer[pe]);let F=n.get(M[pe]).__webglTexture;t.bindFramebuffer(i.FRAMEBUFFER,ye.__webglFramebuffer),i.framebufferTexture2D(i.DRAW_FRAMEBUFFER,i.COLOR_ATTACHMENT0+pe,i.TEXTURE_2D,F,0)}t.bindFramebuffer(i.DRAW_FRAMEBUFFER,ye.__webglMultisampledFramebuffer)}else if(C.depthBuffer&&C.storeMultisampledDepthBuffer===!1&&c){let M=C.stencilBuffer?i.DEPTH_STENCIL_ATTACHMENT:i.DEPTH_ATTACHMENT;i.invalidateFramebuffer(i.DRAW_FRAMEBUFFER,[M])}}}function rt(C){return Math.min(s.maxSamples,C.samples)}function be(C){let M=n.get(C);return C.samples>0&&e.has("WEBGL_multisampled_render_to_texture")===!0&&M.__useRenderToTexture!==!1}function Nt(C){let M=o.render.frame;u.get(C)!==M&&(u.set(C,M),C.update())}function ze(C,M){let X=C.colorSpace,he=C.format,oe=C.type;return C.isCompressedTexture===!0||C.isVideoTexture===!0||X!==sa&&X!==ws&&(_t.getTransfer(X)===At?(he!==Oi||oe!==jn)&&Ye("WebGLTextures: sRGB encoded textures have to use RGBAFormat and UnsignedByteType."):Qe("WebGLTextures: Unsupported texture color space:",X)),M}function qe(C){return typeof HTMLImageElement<"u"&&C instanceof HTMLImageElement?(l.width=C.naturalWidth||C.width,l.height=C.naturalHeight||C.height):typeof VideoFrame<"u"&&C instanceof VideoFrame?(l.width=C.displayWidth,l.height=C.displayHeight):(l.width=C.width,l.height=C.height),l}this.allocateTextureUnit=ue,this.resetTextureUnits=Q,this.getTextureUnits=se,this.setTextureUnits=fe,this.setTexture2D=me,this.setTexture2DArray=xe,this.setTexture3D=Te,this.setTextureCube=Me,this.rebindTextures=Yt,this.setupRenderTarget=rn,this.updateRenderTargetMipmap=O,this.updateMultisampleRenderTarget=$e,this.setupDepthRenderbuffer=fn,this.setupFrameBufferTexture=It,this.useMultisampledRTT=be,this.dispose=W}function uA(i,e){function t(n,s=ws){let r,o=_t.getTransfer(s);if(n===jn)return i.UNSIGNED_BYTE;if(n===Jc)return i.UNSIGNED_SHORT_4_4_4_4;if(n===Kc)return i.UNSIGNED_SHORT_5_5_5_1;if(n===ed)return i.UNSIGNED_INT_5_9_9_9_REV;if(n===td)return i.UNSIGNED_INT_10F_11F_11F_REV;if(n===jf)return i.BYTE;if(n===Qf)return i.SHORT;if(n===Mo)return i.UNSIGNED_SHORT;if(n===Zc)return i.INT;if(n===Ni)return i.UNSIGNED_INT;if(n===Ui)return i.FLOAT;if(n===Fi)return i.HALF_FLOAT;if(n===nd)return i.ALPHA;if(n===id)return i.RGB;if(n===Oi)return i.RGBA;if(n===_s)return i.DEPTH_COMPONENT;if(n===bs)return i.DEPTH_STENCIL;if(n===sd)return i.RED;if(n===jc)return i.RED_INTEGER;if(n===qs)return i.RG;if(n===Qc)return i.RG_INTEGER;if(n===eh)return i.RGBA_INTEGER;if(n===Ua||n===Fa||n===Oa||n===Ba)if(o===At)if(r=e.get("WEBGL_compressed_texture_s3tc_srgb"),r!==null){if(n===Ua)return r.COMPRESSED_SRGB_S3TC_DXT1_EXT;if(n===Fa)return r.COMPRESSED_SRGB_ALPHA_S3TC_DXT1_EXT;if(n===Oa)return r.COMPRESSED_SRGB_ALPHA_S3TC_DXT3_EXT;if(n===Ba)return r.COMPRESSED_SRGB_ALPHA_S3TC_DXT5_EXT}else return null;else if(r=e.get("WEBGL_compressed_texture_s3tc"),r!==null){if(n===Ua)return r.COMPRESSED_RGB_S3TC_DXT1_EXT;if(n===Fa)return r.COMPRESSED_RGBA_S3TC_DXT1_EXT;if(n===Oa)return r.COMPRESSED_RGBA_S3TC_DXT3_EXT;if(n===Ba)return r.COMPRESSED_RGBA_S3TC_DXT5_EXT}else return null;if(n===th||n===nh||n===ih||n===sh)if(r=e.get("WEBGL_compressed_texture_pvrtc"),r!==null){if(n===th)return r.COMPRESSED_RGB_PVRTC_4BPPV1_IMG;if(n===nh)return r.COMPRESSED_RGB_PVRTC_2BPPV1_IMG;if(n===ih)return r.COMPRESSED_RGBA_PVRTC_4BPPV1_IMG;if(n===sh)return r.COMPRESSED_RGBA_PVRTC_2BPPV1_IMG}else return null;if(n===rh||n===oh||n===ah||n===lh||n===ch||n===ka||n===hh)if(r=e.get("WEBGL_compressed_texture_etc"),r!==null){if(n===rh||n===oh)return o===At?r.COMPRESSED_SRGB8_ETC2:r.COMPRESSED_RGB8_ETC2;if(n===ah)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ETC2_EAC:r.COMPRESSED_RGBA8_ETC2_EAC;if(n===lh)return r.COMPRESSED_R11_EAC;if(n===ch)return r.COMPRESSED_SIGNED_R11_EAC;if(n===ka)return r.COMPRESSED_RG11_EAC;if(n===hh)return r.COMPRESSED_SIGNED_RG11_EAC}else return null;if(n===uh||n===fh||n===dh||n===ph||n===mh||n===gh||n===_h||n===xh||n===yh||n===vh||n===Sh||n===Mh||n===bh||n===wh)if(r=e.get("WEBGL_compressed_texture_astc"),r!==null){if(n===uh)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ASTC_4x4_KHR:r.COMPRESSED_RGBA_ASTC_4x4_KHR;if(n===fh)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ASTC_5x4_KHR:r.COMPRESSED_RGBA_ASTC_5x4_KHR;if(n===dh)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ASTC_5x5_KHR:r.COMPRESSED_RGBA_ASTC_5x5_KHR;if(n===ph)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ASTC_6x5_KHR:r.COMPRESSED_RGBA_ASTC_6x5_KHR;if(n===mh)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ASTC_6x6_KHR:r.COMPRESSED_RGBA_ASTC_6x6_KHR;if(n===gh)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ASTC_8x5_KHR:r.COMPRESSED_RGBA_ASTC_8x5_KHR;if(n===_h)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ASTC_8x6_KHR:r.COMPRESSED_RGBA_ASTC_8x6_KHR;if(n===xh)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ASTC_8x8_KHR:r.COMPRESSED_RGBA_ASTC_8x8_KHR;if(n===yh)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ASTC_10x5_KHR:r.COMPRESSED_RGBA_ASTC_10x5_KHR;if(n===vh)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ASTC_10x6_KHR:r.COMPRESSED_RGBA_ASTC_10x6_KHR;if(n===Sh)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ASTC_10x8_KHR:r.COMPRESSED_RGBA_ASTC_10x8_KHR;if(n===Mh)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ASTC_10x10_KHR:r.COMPRESSED_RGBA_ASTC_10x10_KHR;if(n===bh)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ASTC_12x10_KHR:r.COMPRESSED_RGBA_ASTC_12x10_KHR;if(n===wh)return o===At?r.COMPRESSED_SRGB8_ALPHA8_ASTC_12x12_KHR:r.COMPRESSED_RGBA_ASTC_12x12_KHR}else return null;if(n===Ah||n===Eh||n===Th)if(r=e.get("EXT_texture_compression_bptc"),r!==null){if(n===Ah)return o===At?r.COMPRESSED_SRGB_ALPHA_BPTC_UNORM_EXT:r.COMPRESSED_RGBA_BPTC_UNORM_EXT;if(n===Eh)return r.COMPRESSED_RGB_BPTC_SIGNED_FLOAT_EXT;if(n===Th)return r.COMPRESSED_RGB_BPTC_UNSIGNED_FLOAT_EXT}else return null;if(n===Ch||n===Rh||n===za||n===Ph)if(r=e.get("EXT_texture_compression_rgtc"),r!==null){if(n===Ch)return r.COMPRESSED_RED_RGTC1_EXT;if(n===Rh)return r.COMPRESSED_SIGNED_RED_RGTC1_EXT;if(n===za)return r.COMPRESSED_RED_GREEN_RGTC2_EXT;if(n===Ph)return r.COMPRESSED_SIGNED_RED_GREEN_RGTC2_EXT}else return null;return n===dr?i.UNSIGNED_INT_24_8:i[n]!==void 0?i[n]:null}return{convert:t}}var fA=`
+void main() {
+
+	gl_Position = vec4( position, 1.0 );
+
+}`,dA=`
+uniform sampler2DArray depthColor;
+uniform float depthWidth;
+uniform float depthHeight;
+
+void main() {
+
+	vec2 coord = vec2( gl_FragCoord.x / depthWidth, gl_FragCoord.y / depthHeight );
+
+	if ( coord.x >= 1.0 ) {
+
+		gl_FragDepth = texture( depthColor, vec3( coord.x - 1.0, coord.y, 1 ) ).r;
+
+	} else {
+
+		gl_FragDepth = texture( depthColor, vec3( coord.x, coord.y, 0 ) ).r;
+
+	}
+
+}`,Dd=class{constructor(){this.texture=null,this.mesh=null,this.depthNear=0,this.depthFar=0}init(e,t){if(this.texture===null){let n=new ga(e.texture);(e.depthNear!==t.depthNear||e.depthFar!==t.depthFar)&&(this.depthNear=e.depthNear,this.depthFar=e.depthFar),this.texture=n}}getMesh(e){if(this.texture!==null&&this.mesh===null){let t=e.cameras[0].viewport,n=new Kn({vertexShader:fA,fragmentShader:dA,uniforms:{depthColor:{value:this.texture},depthWidth:{value:t.z},depthHeight:{value:t.w}}});this.mesh=new gn(new va(20,20),n)}return this.mesh}reset(){this.texture=null,this.mesh=null}getDepthTexture(){return this.texture}},Nd=class extends $i{constructor(e,t){super();let n=this,s=null,r=1,o=null,a="local-floor",c=1,l=null,u=null,h=null,f=null,d=null,m=null,_=typeof XRWebGLBinding<"u",p=new Dd,g={},v=t.getContextAttributes(),T=null,S=null,R=[],E=[],y=new He,A=null,B=null,N=new Yn;N.viewport=new Et;let I=new Yn;I.viewport=new Et;let z=[N,I],H=new Hc,D=null,W=null;this.cameraAutoUpdate=!0,this.enabled=!1,this.isPresenting=!1,this.getController=function(ee){let me=R[ee];return me===void 0&&(me=new po,R[ee]=me),me.getTargetRaySpace()},this.getControllerGrip=function(ee){let me=R[ee];return me===void 0&&(me=new po,R[ee]=me),me.getGripSpace()},this.getHand=function(ee){let me=R[ee];return me===void 0&&(me=new po,R[ee]=me),me.getHandSpace()};function $(ee){let me=E.indexOf(ee.inputSource);if(me===-1)return;let xe=R[me];xe!==void 0&&(xe.update(ee.inputSource,ee.frame,l||o),xe.dispatchEvent({type:ee.type,data:ee.inputSource}))}function G(){s.removeEventListener("select",$),s.removeEventListener("selectstart",$),s.removeEventListener("selectend",$),s.removeEventListener("squeeze",$),s.removeEventListener("squeezestart",$),s.removeEventListener("squeezeend",$),s.removeEventListener("end",G),s.removeEventListener("inputsourceschange",ce);for(let ee=0;ee<R.length;ee++){let me=E[ee];me!==null&&(E[ee]=null,R[ee].disconnect(me))}D=null,W=null,p.reset();for(let ee in g)delete g[ee];if(e.setRenderTarget(T),d=null,f=null,h=null,s=null,S=null,ue.stop(),n.isPresenting=!1,e.setPixelRatio(A),e.setSize(y.width,y.height,!1),B!==null){let ee=B.camera;ee.fov=B.fov,ee.zoom=B.zoom,ee.updateProjectionMatrix(),B=null}n.dispatchEvent({type:"sessionend"})}this.setFramebufferScaleFactor=function(ee){r=ee,n.isPresenting===!0&&Ye("WebXRManager: Cannot change framebuffer scale while presenting.")},this.setReferenceSpaceType=function(ee){a=ee,n.isPresenting===!0&&Ye("WebXRManager: Cannot change reference space type while presenting.")},this.getReferenceSpace=function(){return l||o},this.setReferenceSpace=function(ee){l=ee},this.getBaseLayer=function(){return f!==null?f:d},this.getBinding=function(){return h===null&&_&&(h=new XRWebGLBinding(s,t)),h},this.getFrame=function(){return m},this.getSession=function(){return s},this.setSession=async function(ee){if(s=ee,s!==null){if(T=e.getRenderTarget(),s.addEventListener("select",$),s.addEventListener("selectstart",$),s.addEventListener("selectend",$),s.addEventListener("squeeze",$),s.addEventListener("squeezestart",$),s.addEventListener("squeezeend",$),s.addEventListener("end",G),s.addEventListener("inputsourceschange",ce),v.xrCompatible!==!0&&await t.makeXRCompatible(),A=e.getPixelRatio(),e.getSize(y),_&&"createProjectionLayer"in XRWebGLBinding.prototype){let xe=null,Te=null,Me=null;v.depth&&(Me=v.stencil?t.DEPTH24_STENCIL8:t.DEPTH_COMPONENT24,xe=v.stencil?bs:_s,Te=v.stencil?dr:Ni);let We={colorFormat:t.RGBA8,depthFormat:Me,scaleFactor:r};h=this.getBinding(),f=h.createProjectionLayer(We),s.updateRenderState({layers:[f]}),e.setPixelRatio(1),e.setSize(f.textureWidth,f.textureHeight,!1),S=new fi(f.textureWidth,f.textureHeight,{format:Oi,type:jn,depthTexture:new vs(f.textureWidth,f.textureHeight,Te,void 0,void 0,void 0,void 0,void 0,void 0,xe),stencilBuffer:v.stencil,colorSpace:e.outputColorSpace,samples:v.antialias?4:0,resolveDepthBuffer:f.ignoreDepthValues===!1,resolveStencilBuffer:f.ignoreDepthValues===!1,storeMultisampledDepthBuffer:f.ignoreDepthValues===!1,storeMultisampledStencilBuffer:f.ignoreDepthValues===!1})}else{let xe={antialias:v.antialias,alpha:!0,depth:v.depth,stencil:v.stencil,framebufferScaleFactor:r};d=new XRWebGLLayer(s,t,xe),s.updateRenderState({baseLayer:d}),e.setPixelRatio(1),e.setSize(d.framebufferWidth,d.framebufferHeight,!1),S=new fi(d.framebufferWidth,d.framebufferHeight,{format:Oi,type:jn,colorSpace:e.outputColorSpace,stencilBuffer:v.stencil,resolveDepthBuffer:d.ignoreDepthValues===!1,resolveStencilBuffer:d.ignoreDepthValues===!1,storeMultisampledDepthBuffer:d.ignoreDepthValues===!1,storeMultisampledStencilBuffer:d.ignoreDepthValues===!1})}S.isXRRenderTarget=!0,this.setFoveation(c),l=null,o=await s.requestReferenceSpace(a),ue.setContext(s),ue.start(),n.isPresenting=!0,n.dispatchEvent({type:"sessionstart"})}},this.getEnvironmentBlendMode=function(){if(s!==null)return s.environmentBlendMode},this.getDepthTexture=function(){return p.getDepthTexture()};function ce(ee){for(let me=0;me<ee.removed.length;me++){let xe=ee.removed[me],Te=E.indexOf(xe);Te>=0&&(E[Te]=null,R[Te].disconnect(xe))}for(let me=0;me<ee.added.length;me++){let xe=ee.added[me],Te=E.indexOf(xe);if(Te===-1){for(let We=0;We<R.length;We++)if(We>=E.length){E.push(xe),Te=We;break}else if(E[We]===null){E[We]=xe,Te=We;break}if(Te===-1)break}let Me=R[Te];Me&&Me.connect(xe)}}function K(ee,me){me===null?ee.matrixWorld.copy(ee.matrix):ee.matrixWorld.multiplyMatrices(me.matrixWorld,ee.matrix),ee.matrixWorldInverse.copy(ee.matrixWorld).invert()}this.updateCamera=function(ee){if(s===null)return;let me=ee.near,xe=ee.far;p.texture!==null&&(p.depthNear>0&&(me=p.depthNear),p.depthFar>0&&(xe=p.depthFar)),H.near=I.near=N.near=me,H.far=I.far=N.far=xe,(D!==H.near||W!==H.far)&&(s.updateRenderState({depthNear:H.near,depthFar:H.far}),D=H.near,W=H.far),H.layers.mask=ee.layers.mask|6,N.layers.mask=H.layers.mask&-5,I.layers.mask=H.layers.mask&-3;let Te=ee.parent,Me=H.cameras;K(H,Te);for(let We=0;We<Me.length;We++)K(Me[We],Te);H.projectionMatrix.copy(N.projectionMatrix),H.projectionMatrixInverse.copy(N.projectionMatrixInverse),B===null&&ee.isPerspectiveCamera&&(B={camera:ee,fov:ee.fov,zoom:ee.zoom}),Q(ee,H,Te)};function Q(ee,me,xe){xe===null?ee.matrix.copy(me.matrixWorld):(ee.matrix.copy(xe.matrixWorld),ee.matrix.invert(),ee.matrix.multiply(me.matrixWorld)),ee.matrix.decompose(ee.position,ee.quaternion,ee.scale),ee.updateMatrixWorld(!0),ee.projectionMatrix.copy(me.projectionMatrix),ee.projectionMatrixInverse.copy(me.projectionMatrixInverse),ee.isPerspectiveCamera&&(ee.fov=uo*2*Math.atan(1/ee.projectionMatrix.elements[5]),ee.zoom=1)}this.getCamera=function(){return H},this.getFoveation=function(){if(!(f===null&&d===null))return c},this.setFoveation=function(ee){c=ee,f!==null&&(f.fixedFoveation=ee),d!==null&&d.fixedFoveation!==void 0&&(d.fixedFoveation=ee)},this.hasDepthSensing=function(){return p.texture!==null},this.getDepthSensingMesh=function(){return p.getMesh(H)},this.getCameraTexture=function(ee){return g[ee]};let se=null;function fe(ee,me){if(u=me.getViewerPose(l||o),m=me,u!==null){let xe=u.views;d!==null&&(e.setRenderTargetFramebuffer(S,d.framebuffer),e.setRenderTarget(S));let Te=!1;xe.length!==H.cameras.length&&(H.cameras.length=0,Te=!0);for(let Ve=0;Ve<xe.length;Ve++){let ut=xe[Ve],lt=null;if(d!==null)lt=d.getViewport(ut);else{let Wt=h.getViewSubImage(f,ut);lt=Wt.viewport,Ve===0&&(e.setRenderTargetTextures(S,Wt.colorTexture,Wt.depthStencilTexture),e.setRenderTarget(S))}let nt=z[Ve];nt===void 0&&(nt=new Yn,nt.layers.enable(Ve),nt.viewport=new Et,z[Ve]=nt),nt.matrix.fromArray(ut.transform.matrix),nt.matrix.decompose(nt.position,nt.quaternion,nt.scale),nt.projectionMatrix.fromArray(ut.projectionMatrix),nt.projectionMatrixInverse.copy(nt.projectionMatrix).invert(),nt.viewport.set(lt.x,lt.y,lt.width,lt.height),Ve===0&&(H.matrix.copy(nt.matrix),H.matrix.decompose(H.position,H.quaternion,H.scale)),Te===!0&&H.cameras.push(nt)}let Me=s.enabledFeatures;if(Me&&Me.includes("depth-sensing")&&s.depthUsage=="gpu-optimized"&&_){h=n.getBinding();let Ve=h.getDepthInformation(xe[0]);Ve&&Ve.isValid&&Ve.texture&&p.init(Ve,s.renderState)}if(Me&&Me.includes("camera-access")&&_){e.state.unbindTexture(),h=n.getBinding();for(let Ve=0;Ve<xe.length;Ve++){let ut=xe[Ve].camera;if(ut){let lt=g[ut];lt||(lt=new ga,g[ut]=lt);let nt=h.getCameraImage(ut);lt.sourceTexture=nt}}}}for(let xe=0;xe<R.length;xe++){let Te=E[xe],Me=R[xe];Te!==null&&Me!==void 0&&Me.update(Te,me,l||o)}se&&se(ee,me),me.detectedPlanes&&n.dispatchEvent({type:"planesdetected",data:me}),m=null}let ue=new p_;ue.setAnimationLoop(fe),this.setAnimationLoop=function(ee){se=ee},this.dispose=function(){}}},pA=new Dt,w_=new tt;w_.set(-1,0,0,0,1,0,0,0,1);function mA(i,e){function t(p,g){p.matrixAutoUpdate===!0&&p.updateMatrix(),g.value.copy(p.matrix)}function n(p,g){g.color.getRGB(p.fogColor.value,gd(i)),g.isFog?(p.fogNear.value=g.near,p.fogFar.value=g.far):g.isFogExp2&&(p.fogDensity.value=g.density)}function s(p,g,v,T,S){g.isNodeMaterial?g.uniformsNeedUpdate=!1:g.isMeshBasicMaterial?r(p,g):g.isMeshLambertMaterial?(r(p,g),g.envMap&&(p.envMapIntensity.value=g.envMapIntensity)):g.isMeshToonMaterial?(r(p,g),h(p,g)):g.isMeshPhongMaterial?(r(p,g),u(p,g),g.envMap&&(p.envMapIntensity.value=g.envMapIntensity)):g.isMeshStandardMaterial?(r(p,g),f(p,g),g.isMeshPhysicalMaterial&&d(p,g,S)):g.isMeshMatcapMaterial?(r(p,g),m(p,g)):g.isMeshDepthMaterial?r(p,g):g.isMeshDistanceMaterial?(r(p,g),_(p,g)):g.isMeshNormalMaterial?r(p,g):g.isLineBasicMaterial?(o(p,g),g.isLineDashedMaterial&&a(p,g)):g.isPointsMaterial?c(p,g,v,T):g.isSpriteMaterial?l(p,g):g.isShadowMaterial?(p.color.value.copy(g.color),p.opacity.value=g.opacity):g.isShaderMaterial&&(g.uniformsNeedUpdate=!1)}function r(p,g){p.opacity.value=g.opacity,g.color&&p.diffuse.value.copy(g.color),g.emissive&&p.emissive.value.copy(g.emissive).multiplyScalar(g.emissiveIntensity),g.map&&(p.map.value=g.map,t(g.map,p.mapTransform)),g.alphaMap&&(p.alphaMap.value=g.alphaMap,t(g.alphaMap,p.alphaMapTransform)),g.bumpMap&&(p.bumpMap.value=g.bumpMap,t(g.bumpMap,p.bumpMapTransform),p.bumpScale.value=g.bumpScale,g.side===In&&(p.bumpScale.value*=-1)),g.normalMap&&(p.normalMap.value=g.normalMap,t(g.normalMap,p.normalMapTransform),p.normalScale.value.copy(g.normalScale),g.side===In&&p.normalScale.value.negate()),g.displacementMap&&(p.displacementMap.value=g.displacementMap,t(g.displacementMap,p.displacementMapTransform),p.displacementScale.value=g.displacementScale,p.displacementBias.value=g.displacementBias),g.emissiveMap&&(p.emissiveMap.value=g.emissiveMap,t(g.emissiveMap,p.emissiveMapTransform)),g.specularMap&&(p.specularMap.value=g.specularMap,t(g.specularMap,p.specularMapTransform)),g.alphaTest>0&&(p.alphaTest.value=g.alphaTest);let v=e.get(g),T=v.envMap,S=v.envMapRotation;T&&(p.envMap.value=T,p.envMapRotation.value.setFromMatrix4(pA.makeRotationFromEuler(S)).transpose(),T.isCubeTexture&&T.isRenderTargetTexture===!1&&p.envMapRotation.value.premultiply(w_),p.reflectivity.value=g.reflectivity,p.ior.value=g.ior,p.refractionRatio.value=g.refractionRatio),g.lightMap&&(p.lightMap.value=g.lightMap,p.lightMapIntensity.value=g.lightMapIntensity,t(g.lightMap,p.lightMapTransform)),g.aoMap&&(p.aoMap.value=g.aoMap,p.aoMapIntensity.value=g.aoMapIntensity,t(g.aoMap,p.aoMapTransform))}function o(p,g){p.diffuse.value.copy(g.color),p.opacity.value=g.opacity,g.map&&(p.map.value=g.map,t(g.map,p.mapTransform))}function a(p,g){p.dashSize.value=g.dashSize,p.totalSize.value=g.dashSize+g.gapSize,p.scale.value=g.scale}function c(p,g,v,T){p.diffuse.value.copy(g.color),p.opacity.value=g.opacity,p.size.value=g.size*v,p.scale.value=T*.5,g.map&&(p.map.value=g.map,t(g.map,p.uvTransform)),g.alphaMap&&(p.alphaMap.value=g.alphaMap,t(g.alphaMap,p.alphaMapTransform)),g.alphaTest>0&&(p.alphaTest.value=g.alphaTest)}function l(p,g){p.diffuse.value.copy(g.color),p.opacity.value=g.opacity,p.rotation.value=g.rotation,g.map&&(p.map.value=g.map,t(g.map,p.mapTransform)),g.alphaMap&&(p.alphaMap.value=g.alphaMap,t(g.alphaMap,p.alphaMapTransform)),g.alphaTest>0&&(p.alphaTest.value=g.alphaTest)}function u(p,g){p.specular.value.copy(g.specular),p.shininess.value=Math.max(g.shininess,1e-4)}function h(p,g){g.gradientMap&&(p.gradientMap.value=g.gradientMap)}function f(p,g){p.metalness.value=g.metalness,g.metalnessMap&&(p.metalnessMap.value=g.metalnessMap,t(g.metalnessMap,p.metalnessMapTransform)),p.roughness.value=g.roughness,g.roughnessMap&&(p.roughnessMap.value=g.roughnessMap,t(g.roughnessMap,p.roughnessMapTransform)),g.envMap&&(p.envMapIntensity.value=g.envMapIntensity)}function d(p,g,v){p.ior.value=g.ior,g.diffuseRoughness>0&&(p.diffuseRoughness.value=g.diffuseRoughness,g.diffuseRoughnessMap&&(p.diffuseRoughnessMap.value=g.diffuseRoughnessMap,t(g.diffuseRoughnessMap,p.diffuseRoughnessMapTransform))),g.sheen>0&&(p.sheenColor.value.copy(g.sheenColor).multiplyScalar(g.sheen),p.sheenRoughness.value=g.sheenRoughness,g.sheenColorMap&&(p.sheenColorMap.value=g.sheenColorMap,t(g.sheenColorMap,p.sheenColorMapTransform)),g.sheenRoughnessMap&&(p.sheenRoughnessMap.value=g.sheenRoughnessMap,t(g.sheenRoughnessMap,p.sheenRoughnessMapTransform))),g.clearcoat>0&&(p.clearcoat.value=g.clearcoat,p.clearcoatRoughness.value=g.clearcoatRoughness,g.clearcoatMap&&(p.clearcoatMap.value=g.clearcoatMap,t(g.clearcoatMap,p.clearcoatMapTransform)),g.clearcoatRoughnessMap&&(p.clearcoatRoughnessMap.value=g.clearcoatRoughnessMap,t(g.clearcoatRoughnessMap,p.clearcoatRoughnessMapTransform)),g.clearcoatNormalMap&&(p.clearcoatNormalMap.value=g.clearcoatNormalMap,t(g.clearcoatNormalMap,p.clearcoatNormalMapTransform),p.clearcoatNormalScale.value.copy(g.clearcoatNormalScale),g.side===In&&p.clearcoatNormalScale.value.negate())),g.dispersion>0&&(p.dispersion.value=g.dispersion),g.retroreflectivity>0&&(p.retroreflectivity.value=g.retroreflectivity),g.iridescence>0&&(p.iridescence.value=g.iridescence,p.iridescenceIOR.value=g.iridescenceIOR,p.iridescenceThicknessMinimum.value=g.iridescenceThicknessMinimum,p.iridescenceThicknessMaximum.value=g.iridescenceThicknessMaximum,g.iridescenceMap&&(p.iridescenceMap.value=g.iridescenceMap,t(g.iridescenceMap,p.iridescenceMapTransform)),g.iridescenceThicknessMap&&(p.iridescenceThicknessMap.value=g.iridescenceThicknessMap,t(g.iridescenceThicknessMap,p.iridescenceThicknessMapTransform))),g.transmission>0&&(p.transmission.value=g.transmission,p.transmissionSamplerMap.value=v.texture,p.transmissionSamplerSize.value.set(v.width,v.height),g.transmissionMap&&(p.transmissionMap.value=g.transmissionMap,t(g.transmissionMap,p.transmissionMapTransform)),p.thickness.value=g.thickness,g.thicknessMap&&(p.thicknessMap.value=g.thicknessMap,t(g.thicknessMap,p.thicknessMapTransform)),p.attenuationDistance.value=g.attenuationDistance,p.attenuationColor.value.copy(g.attenuationColor)),g.anisotropy>0&&(p.anisotropyVector.value.set(g.anisotropy*Math.cos(g.anisotropyRotation),g.anisotropy*Math.sin(g.anisotropyRotation)),g.anisotropyMap&&(p.anisotropyMap.value=g.anisotropyMap,t(g.anisotropyMap,p.anisotropyMapTransform))),p.specularIntensity.value=g.specularIntensity,p.specularColor.value.copy(g.specularColor),g.specularColorMap&&(p.specularColorMap.value=g.specularColorMap,t(g.specularColorMap,p.specularColorMapTransform)),g.specularIntensityMap&&(p.specularIntensityMap.value=g.specularIntensityMap,t(g.specularIntensityMap,p.specularIntensityMapTransform))}function m(p,g){g.matcap&&(p.matcap.value=g.matcap)}function _(p,g){let v=e.get(g).light;p.referencePosition.value.setFromMatrixPosition(v.matrixWorld),p.nearDistance.value=v.shadow.camera.near,p.farDistance.value=v.shadow.camera.far}return{refreshFogUniforms:n,refreshMaterialUniforms:s}}function gA(i,e,t,n){let s={},r={};function o(v,T){let S=T.program;n.uniformBlockBinding(v,S,s[v.id])}function a(v,T){let S=s[v.id];S===void 0&&(m(v),S=c(v),s[v.id]=S,v.addEventListener("dispose",p));let R=T.program;n.updateUBOMapping(v,R);let E=e.render.frame;r[v.id]!==E&&(l(v),r[v.id]=E)}function c(v){let T=i.createBuffer(),S=v.__size,R=v.usage;return i.bindBuffer(i.UNIFORM_BUFFER,T),i.bufferData(i.UNIFORM_BUFFER,S,R),i.bindBuffer(i.UNIFORM_BUFFER,null),T}function l(v){let T=s[v.id],S=v.uniforms,R=v.__cache;i.bindBuffer(i.UNIFORM_BUFFER,T);for(let E=0,y=S.length;E<y;E++){let A=S[E];if(Array.isArray(A))for(let B=0,N=A.length;B<N;B++)u(A[B],E,B,R);else u(A,E,0,R)}i.bindBuffer(i.UNIFORM_BUFFER,null)}function u(v,T,S,R){if(f(v,T,S,R)===!0){let E=v.__offset,y=v.value;if(Array.isArray(y)){let A=0;for(let B=0;B<y.length;B++){let N=y[B],I=_(N,!0);h(N,v.__data,A),A+=I.storage/Float32Array.BYTES_PER_ELEMENT}}else h(y,v.__data,0);i.bufferSubData(i.UNIFORM_BUFFER,E,v.__data)}}function h(v,T,S){typeof v=="number"||typeof v=="boolean"?T[S]=v:v.isMatrix3?(T[S]=v.elements[0],T[S+1]=v.elements[1],T[S+2]=v.elements[2],T[S+3]=0,T[S+4]=v.elements[3],T[S+5]=v.elements[4],T[S+6]=v.elements[5],T[S+7]=0,T[S+8]=v.elements[6],T[S+9]=v.elements[7],T[S+10]=v.elements[8],T[S+11]=0):ArrayBuffer.isView(v)?T.set(v.subarray(0,T.length-S),S):v.toArray(T,S)}function f(v,T,S,R){let E=v.value,y=T+"_"+S;if(Array.isArray(E)){R[y]===void 0&&(R[y]=[]);let A=R[y],B=!1;for(let N=0;N<E.length;N++)d(E[N],A,N)===!0&&(B=!0);return B}return d(E,R,y)}function d(v,T,S){if(T[S]===void 0)return typeof v=="number"||typeof v=="boolean"?T[S]=v:ArrayBuffer.isView(v)?T[S]=v.slice():T[S]=v.clone(),!0;{let R=T[S];if(typeof v=="number"||typeof v=="boolean"){if(R!==v)return T[S]=v,!0}else{if(ArrayBuffer.isView(v))return!0;if(R.equals(v)===!1)return R.copy(v),!0}}return!1}function m(v){let T=v.uniforms,S=0,R=16;for(let y=0,A=T.length;y<A;y++){let B=Array.isArray(T[y])?T[y]:[T[y]];for(let N=0,I=B.length;N<I;N++){let z=B[N],H=Array.isArray(z.value)?z.value:[z.value],D=Array.isArray(T[y])||Array.isArray(z.value),W=S;for(let G=0,ce=H.length;G<ce;G++){let K=H[G],Q=_(K,D),se=S%R,fe=se%Q.boundary,ue=se+fe;S+=fe,ue!==0&&R-ue<Q.storage&&(S+=R-ue),G===0&&(W=S),S+=Q.storage}let $=z.type==="int"?Int32Array:z.type==="uint"?Uint32Array:Float32Array;z.__data=new $((S-W)/Float32Array.BYTES_PER_ELEMENT),z.__offset=W}}let E=S%R;return E>0&&(S+=R-E),v.__size=S,v.__cache={},this}function _(v,T){let S={boundary:0,storage:0};return typeof v=="number"||typeof v=="boolean"?(S.boundary=4,S.storage=4):v.isVector2?(S.boundary=8,S.storage=8):v.isVector3||v.isColor?(S.boundary=16,S.storage=12):v.isVector4?(S.boundary=16,S.storage=16):v.isMatrix3?(S.boundary=16,S.storage=48):v.isMatrix4?(S.boundary=16,S.storage=64):v.isTexture?Ye("WebGLRenderer: Texture samplers can not be part of an uniforms group."):ArrayBuffer.isView(v)?(S.boundary=16,S.storage=v.byteLength):Ye("WebGLRenderer: Unsupported uniform value type.",v),T===!0&&(S.boundary=16,S.storage=Math.ceil(S.storage/16)*16),S}function p(v){let T=v.target;T.removeEventListener("dispose",p),i.deleteBuffer(s[T.id]),delete s[T.id],delete r[T.id]}function g(){for(let v in s)i.deleteBuffer(s[v]);s={},r={}}return{bind:o,update:a,dispose:g}}var _A=new Uint16Array([12469,15057,12620,14925,13266,14620,13807,14376,14323,13990,14545,13625,14713,13328,14840,12882,14931,12528,14996,12233,15039,11829,15066,11525,15080,11295,15085,10976,15082,10705,15073,10495,13880,14564,13898,14542,13977,14430,14158,14124,14393,13732,14556,13410,14702,12996,14814,12596,14891,12291,14937,11834,14957,11489,14958,11194,14943,10803,14921,10506,14893,10278,14858,9960,14484,14039,14487,14025,14499,13941,14524,13740,14574,13468,14654,13106,14743,12678,14818,12344,14867,11893,14889,11509,14893,11180,14881,10751,14852,10428,14812,10128,14765,9754,14712,9466,14764,13480,14764,13475,14766,13440,14766,13347,14769,13070,14786,12713,14816,12387,14844,11957,14860,11549,14868,11215,14855,10751,14825,10403,14782,10044,14729,9651,14666,9352,14599,9029,14967,12835,14966,12831,14963,12804,14954,12723,14936,12564,14917,12347,14900,11958,14886,11569,14878,11247,14859,10765,14828,10401,14784,10011,14727,9600,14660,9289,14586,8893,14508,8533,15111,12234,15110,12234,15104,12216,15092,12156,15067,12010,15028,11776,14981,11500,14942,11205,14902,10752,14861,10393,14812,9991,14752,9570,14682,9252,14603,8808,14519,8445,14431,8145,15209,11449,15208,11451,15202,11451,15190,11438,15163,11384,15117,11274,15055,10979,14994,10648,14932,10343,14871,9936,14803,9532,14729,9218,14645,8742,14556,8381,14461,8020,14365,7603,15273,10603,15272,10607,15267,10619,15256,10631,15231,10614,15182,10535,15118,10389,15042,10167,14963,9787,14883,9447,14800,9115,14710,8665,14615,8318,14514,7911,14411,7507,14279,7198,15314,9675,15313,9683,15309,9712,15298,9759,15277,9797,15229,9773,15166,9668,15084,9487,14995,9274,14898,8910,14800,8539,14697,8234,14590,7790,14479,7409,14367,7067,14178,6621,15337,8619,15337,8631,15333,8677,15325,8769,15305,8871,15264,8940,15202,8909,15119,8775,15022,8565,14916,8328,14804,8009,14688,7614,14569,7287,14448,6888,14321,6483,14088,6171,15350,7402,15350,7419,15347,7480,15340,7613,15322,7804,15287,7973,15229,8057,15148,8012,15046,7846,14933,7611,14810,7357,14682,7069,14552,6656,14421,6316,14251,5948,14007,5528,15356,5942,15356,5977,15353,6119,15348,6294,15332,6551,15302,6824,15249,7044,15171,7122,15070,7050,14949,6861,14818,6611,14679,6349,14538,6067,14398,5651,14189,5311,13935,4958,15359,4123,15359,4153,15356,4296,15353,4646,15338,5160,15311,5508,15263,5829,15188,6042,15088,6094,14966,6001,14826,5796,14678,5543,14527,5287,14377,4985,14133,4586,13869,4257,15360,1563,15360,1642,15358,2076,15354,2636,15341,3350,15317,4019,15273,4429,15203,4732,15105,4911,14981,4932,14836,4818,14679,4621,14517,4386,14359,4156,14083,3795,13808,3437,15360,122,15360,137,15358,285,15355,636,15344,1274,15322,2177,15281,2765,15215,3223,15120,3451,14995,3569,14846,3567,14681,3466,14511,3305,14344,3121,14037,2800,13753,2467,15360,0,15360,1,15359,21,15355,89,15346,253,15325,479,15287,796,15225,1148,15133,1492,15008,1749,14856,1882,14685,1886,14506,1783,14324,1608,13996,1398,13702,1183]),Ki=null;function xA(){return Ki===null&&(Ki=new _c(_A,16,16,qs,Fi),Ki.name="DFG_LUT",Ki.minFilter=$n,Ki.magFilter=$n,Ki.wrapS=Yi,Ki.wrapT=Yi,Ki.generateMipmaps=!1,Ki.needsUpdate=!0),Ki}var Fh=class{constructor(e={}){let{canvas:t=z0(),context:n=null,depth:s=!0,stencil:r=!1,alpha:o=!1,antialias:a=!1,premultipliedAlpha:c=!0,preserveDrawingBuffer:l=!1,powerPreference:u="default",failIfMajorPerformanceCaveat:h=!1,reversedDepthBuffer:f=!1,outputBufferType:d=jn}=e;this.isWebGLRenderer=!0;let m;if(n!==null){if(typeof WebGLRenderingContext<"u"&&n instanceof WebGLRenderingContext)throw new Error("THREE.WebGLRenderer: WebGL 1 is not supported since r163.");m=n.getContextAttributes().alpha}else m=o;let _=d,p=new Set([eh,Qc,jc]),g=new Set([jn,Ni,Mo,dr,Jc,Kc]),v=new Uint32Array(4),T=new Int32Array(4),S={textures:[],min:[],max:[],resolution:[]},R=null,E=null,y=[],A=[],B=null;this.domElement=t,this.debug={checkShaderErrors:!0,diagnostics:{keywords:!1},onShaderError:null},this.autoClear=!0,this.autoClearColor=!0,this.autoClearDepth=!0,this.autoClearStencil=!0,this.sortObjects=!0,this.clippingPlanes=[],this.localClippingEnabled=!1,this.toneMapping=Ji,this.toneMappingExposure=1,this.transmissionResolutionScale=1;let N=this,I=!1,z=null,H=null,D=null,W=null;this._outputColorSpace=ci;let $=0,G=0,ce=null,K=-1,Q=null,se=new Et,fe=new Et,ue=null,ee=new et(0),me=0,xe=t.width,Te=t.height,Me=1,We=null,st=null,Ve=new Et(0,0,xe,Te),ut=new Et(0,0,xe,Te),lt=!1,nt=new ks,Wt=new xc,Ot=!1,sn=!1,It=new Dt,yn=new U,xt=new Et,fn={background:null,fog:null,environment:null,overrideMaterial:null,isScene:!0},Yt=!1;function rn(){return ce===null?Me:1}let O=n;function Re(w,k){return t.getContext(w,k)}let $e,rt,be,Nt,ze,qe,C,M,X,he,oe,_e,ye,te,ie,pe,F,re,ne,we,ge,Se,Ge;try{let w={alpha:!0,depth:s,stencil:r,antialias:a,premultipliedAlpha:c,preserveDrawingBuffer:l,powerPreference:u,failIfMajorPerformanceCaveat:h};if("setAttribute"in t&&t.setAttribute("data-engine",`three.js r${"187"}`),t.addEventListener("webglcontextlost",Oe,!1),t.addEventListener("webglcontextrestored",Ke,!1),t.addEventListener("webglcontextcreationerror",Ce,!1),O===null){let k="webgl2";if(O=Re(k,w),O===null)throw Re(k)?new Error("THREE.WebGLRenderer: Error creating WebGL context with your selected attributes."):new Error("THREE.WebGLRenderer: Error creating WebGL context.")}Je()}catch(w){throw t.removeEventListener("webglcontextlost",Oe,!1),t.removeEventListener("webglcontextrestored",Ke,!1),t.removeEventListener("webglcontextcreationerror",Ce,!1),Qe("WebGLRenderer: "+w.message),w}function Je(){$e=new Rw(O),$e.init(),ge=new uA(O,$e),rt=new xw(O,$e,e,ge),be=new cA(O,$e),rt.reversedDepthBuffer&&f&&be.buffers.depth.setReversed(!0),H=O.createFramebuffer(),D=O.createFramebuffer(),W=O.createFramebuffer(),Nt=new Lw(O),ze=new Z1,qe=new hA(O,$e,be,ze,rt,ge,Nt),C=new Cw(N),M=new NS(O),Se=new gw(O,M),X=new Pw(O,M,Nt,Se),he=new Nw(O,X,M,Se,Nt),re=new Dw(O,rt,qe),ie=new yw(ze),oe=new $1(N,C,$e,rt,Se,ie),_e=new mA(N,ze),ye=new K1,te=new iA($e),F=new mw(N,C,be,he,m,c),pe=new lA(N,he,rt),Ge=new gA(O,Nt,rt,be),ne=new _w(O,$e,Nt),we=new Iw(O,$e,Nt),Nt.programs=oe.programs,N.capabilities=rt,N.extensions=$e,N.properties=ze,N.renderLists=ye,N.shadowMap=pe,N.state=be,N.info=Nt}_!==jn&&(B=new Fw(_,t.width,t.height,a,s,r));let le=new Nd(N,O);this.xr=le,this.getContext=function(){return O},this.getContextAttributes=function(){return O.getContextAttributes()},this.forceContextLoss=function(){let w=$e.get("WEBGL_lose_context");w&&w.loseContext()},this.forceContextRestore=function(){let w=$e.get("WEBGL_lose_context");w&&w.restoreContext()},this.getPixelRatio=function(){return Me},this.setPixelRatio=function(w){w!==void 0&&(Me=w,this.setSize(xe,Te,!1))},this.getSize=function(w){return w.set(xe,Te)},this.setSize=function(w,k,j=!0){if(le.isPresenting){Ye("WebGLRenderer: Can't change size while VR device is presenting.");return}xe=w,Te=k,t.width=Math.floor(w*Me),t.height=Math.floor(k*Me),j===!0&&(t.style.width=w+"px",t.style.height=k+"px"),B!==null&&B.setSize(t.width,t.height),this.setViewport(0,0,w,k)},this.getDrawingBufferSize=function(w){return w.set(xe*Me,Te*Me).floor()},this.setDrawingBufferSize=function(w,k,j){xe=w,Te=k,Me=j,t.width=Math.floor(w*j),t.height=Math.floor(k*j),this.setViewport(0,0,w,k)},this.setEffects=function(w){if(_===jn){Qe("WebGLRenderer: setEffects() requires outputBufferType set to HalfFloatType or FloatType.");return}if(w){for(let k=0;k<w.length;k++)if(w[k].isOutputPass===!0){Ye("WebGLRenderer: OutputPass is not needed in setEffects(). Tone mapping and color space conversion are applied automatically.");break}}B.setEffects(w||[])},this.getCurrentViewport=function(w){return w.copy(se)},this.getViewport=function(w){return w.copy(Ve)},this.setViewport=function(w,k,j,Y){w.isVector4?Ve.set(w.x,w.y,w.z,w.w):Ve.set(w,k,j,Y),be.viewport(se.copy(Ve).multiplyScalar(rn()).round())},this.getScissor=function(w){return w.copy(ut)},this.setScissor=function(w,k,j,Y){w.isVector4?ut.set(w.x,w.y,w.z,w.w):ut.set(w,k,j,Y),be.scissor(fe.copy(ut).multiplyScalar(rn()).round())},this.getScissorTest=function(){return lt},this.setScissorTest=function(w){be.setScissorTest(lt=w)},this.setOpaqueSort=function(w){We=w},this.setTransparentSort=function(w){st=w},this.getClearColor=function(w){return w.copy(F.getClearColor())},this.setClearColor=function(){F.setClearColor(...arguments)},this.getClearAlpha=function(){return F.getClearAlpha()},this.setClearAlpha=function(){F.setClearAlpha(...arguments)},this.clear=function(w=!0,k=!0,j=!0){let Y=0;if(w){let Z=!1;if(ce!==null){let Ae=ce.texture.format;Z=p.has(Ae)}if(Z){let Ae=ce.texture.type,Ie=g.has(Ae),Ee=F.getClearColor(),Le=F.getClearAlpha(),ke=Ee.r,je=Ee.g,ft=Ee.b;Ie?(v[0]=ke,v[1]=je,v[2]=ft,v[3]=Le,O.clearBufferuiv(O.COLOR,0,v)):(T[0]=ke,T[1]=je,T[2]=ft,T[3]=Le,O.clearBufferiv(O.COLOR,0,T))}else Y|=O.COLOR_BUFFER_BIT}k&&(Y|=O.DEPTH_BUFFER_BIT,this.state.buffers.depth.setMask(!0)),j&&(Y|=O.STENCIL_BUFFER_BIT,this.state.buffers.stencil.setMask(4294967295)),Y!==0&&O.clear(Y)},this.clearColor=function(){this.clear(!0,!1,!1)},this.clearDepth=function(){this.clear(!1,!0,!1)},this.clearStencil=function(){this.clear(!1,!1,!0)},this.setNodesHandler=function(w){w.setRenderer(this),z=w},this.dispose=function(){t.removeEventListener("webglcontextlost",Oe,!1),t.removeEventListener("webglcontextrestored",Ke,!1),t.removeEventListener("webglcontextcreationerror",Ce,!1),F.dispose(),ye.dispose(),te.dispose(),qe.dispose(),ze.dispose(),C.dispose(),he.dispose(),X.dispose(),Se.dispose(),Ge.dispose(),oe.dispose(),le.dispose(),le.removeEventListener("sessionstart",$a),le.removeEventListener("sessionend",Bi),ts.stop()};function Oe(w){w.preventDefault(),aa("WebGLRenderer: Context Lost."),I=!0}function Ke(){aa("WebGLRenderer: Context Restored."),I=!1;let w=Nt.autoReset,k=pe.enabled,j=pe.autoUpdate,Y=pe.needsUpdate,Z=pe.type;Je(),Nt.autoReset=w,pe.enabled=k,pe.autoUpdate=j,pe.needsUpdate=Y,pe.type=Z}function Ce(w){Qe("WebGLRenderer: A WebGL context could not be created. Reason: ",w.statusMessage)}function at(w){let k=w.target;k.removeEventListener("dispose",at),Bt(k)}function Bt(w){zn(w),ze.remove(w)}function zn(w){let k=ze.get(w).programs;k!==void 0&&(k.forEach(function(j){oe.releaseProgram(j)}),w.isShaderMaterial&&oe.releaseShaderCache(w))}this.renderBufferDirect=function(w,k,j,Y,Z,Ae){k===null&&(k=fn);let Ie=Z.isMesh&&Z.matrixWorld.determinantAffine()<0,Ee=Po(w,k,j,Y,Z);be.setMaterial(Y,Ie);let Le=j.index,ke=1;if(Y.wireframe===!0){if(Le=X.getWireframeAttribute(j),Le===void 0)return;ke=2}let je=j.drawRange,ft=j.attributes.position,Be=je.start*ke,dt=(je.start+je.count)*ke;Ae!==null&&(Be=Math.max(Be,Ae.start*ke),dt=Math.min(dt,(Ae.start+Ae.count)*ke)),Le!==null?(Be=Math.max(Be,0),dt=Math.min(dt,Le.count)):ft!=null&&(Be=Math.max(Be,0),dt=Math.min(dt,ft.count));let qt=dt-Be;if(qt<0||qt===1/0)return;Se.setup(Z,Y,Ee,j,Le);let Tt,Ct=ne;if(Le!==null&&(Tt=M.get(Le),Ct=we,Ct.setIndex(Tt)),Z.isMesh)Y.wireframe===!0?(be.setLineWidth(Y.wireframeLinewidth*rn()),Ct.setMode(O.LINES)):Ct.setMode(O.TRIANGLES);else if(Z.isLine){let dn=Y.linewidth;dn===void 0&&(dn=1),be.setLineWidth(dn*rn()),Z.isLineSegments?Ct.setMode(O.LINES):Z.isLineLoop?Ct.setMode(O.LINE_LOOP):Ct.setMode(O.LINE_STRIP)}else Z.isPoints?Ct.setMode(O.POINTS):Z.isSprite&&Ct.setMode(O.TRIANGLES);if(Z.isBatchedMesh)if($e.get("WEBGL_multi_draw"))Ct.renderMultiDraw(Z._multiDrawStarts,Z._multiDrawCounts,Z._multiDrawCount);else{let dn=Z._multiDrawStarts,Ue=Z._multiDrawCounts,on=Z._multiDrawCount,mt=Le?M.get(Le).bytesPerElement:1,is=ze.get(Y).currentProgram.getUniforms();for(let an=0;an<on;an++)is.setValue(O,"_gl_DrawID",an),Ct.render(dn[an]/mt,Ue[an])}else if(Z.isInstancedMesh)Ct.renderInstances(Be,qt,Z.count);else if(j.isInstancedBufferGeometry){let dn=j._maxInstanceCount!==void 0?j._maxInstanceCount:1/0,Ue=Math.min(j.instanceCount,dn);Ct.renderInstances(Be,qt,Ue)}else Ct.render(Be,qt)};function To(w,k,j,Y){z!==null&&w.isNodeMaterial&&z.setObject(Y,w),Ot===!0&&ie.setState(w,j,!1),w.transparent===!0&&w.side===Si&&w.forceSinglePass===!1?(w.side=In,w.needsUpdate=!0,ki(w,k,Y),w.side=Xs,w.needsUpdate=!0,ki(w,k,Y),w.side=Si):ki(w,k,Y)}this.compile=function(w,k,j=null){j===null&&(j=w),z!==null&&z.renderStart(w,k,j),E=te.get(j),E.init(k),A.push(E),j.traverseVisible(function(Z){Z.isLight&&Z.layers.test(k.layers)&&(E.pushLight(Z),Z.castShadow&&E.pushShadow(Z))}),w!==j&&w.traverseVisible(function(Z){Z.isLight&&Z.layers.test(k.layers)&&(E.pushLight(Z),Z.castShadow&&E.pushShadow(Z))}),E.setupLights(),z!==null&&z.updateLights(E.state.lightsArray),sn=this.localClippingEnabled,Ot=ie.init(this.clippingPlanes,sn),Ot===!0&&ie.setGlobalState(this.clippingPlanes,k),z!==null&&pe.render(E.state.shadowsArray,j,k);let Y=new Set;return w.traverse(function(Z){if(!(Z.isMesh||Z.isPoints||Z.isLine||Z.isSprite))return;let Ae=Z.material;if(Ae)if(Array.isArray(Ae))for(let Ie=0;Ie<Ae.length;Ie++){let Ee=Ae[Ie];To(Ee,j,k,Z),Y.add(Ee)}else To(Ae,j,k,Z),Y.add(Ae)}),E=A.pop(),z!==null&&z.renderEnd(),Y},this.compileAsync=function(w,k,j=null){let Y=this.compile(w,k,j);return new Promise(Z=>{function Ae(){if(Y.forEach(function(Ie){let Le=ze.get(Ie).currentProgram;(Le===void 0||Le.isReady())&&Y.delete(Ie)}),Y.size===0){Z(w);return}setTimeout(Ae,10)}$e.get("KHR_parallel_shader_compile")!==null?Ae():setTimeout(Ae,10)})};let _r=null;function tu(w){_r&&_r(w)}function $a(){ts.stop()}function Bi(){ts.start()}let ts=new p_;ts.setAnimationLoop(tu),typeof self<"u"&&ts.setContext(self),this.setAnimationLoop=function(w){_r=w,le.setAnimationLoop(w),w===null?ts.stop():ts.start()},le.addEventListener("sessionstart",$a),le.addEventListener("sessionend",Bi),this.render=function(w,k){if(k!==void 0&&k.isCamera!==!0){Qe("WebGLRenderer.render: camera is not an instance of THREE.Camera.");return}if(I===!0)return;z!==null&&z.renderStart(w,k);let j=le.enabled===!0&&le.isPresenting===!0,Y=B!==null&&(ce===null||j)&&B.begin(N,ce);if(w.matrixWorldAutoUpdate===!0&&w.updateMatrixWorld(),k.parent===null&&k.matrixWorldAutoUpdate===!0&&k.updateMatrixWorld(),le.enabled===!0&&le.isPresenting===!0&&(B===null||B.isCompositing()===!1)&&(le.cameraAutoUpdate===!0&&le.updateCamera(k),k=le.getCamera()),w.isScene===!0&&w.onBeforeRender(N,w,k,ce),E=te.get(w,A.length),E.init(k),E.state.textureUnits=qe.getTextureUnits(),A.push(E),It.multiplyMatrices(k.projectionMatrix,k.matrixWorldInverse),k.isArrayCamera?Wt.setFromArrayCamera(k):nt.setFromProjectionMatrix(It,yi,k.reversedDepth),sn=this.localClippingEnabled,Ot=ie.init(this.clippingPlanes,sn),R=ye.get(w,y.length),R.init(),y.push(R),this.info.render.frame++,le.enabled===!0&&le.isPresenting===!0){let Ie=N.xr.getDepthSensingMesh();Ie!==null&&ns(Ie,k,-1/0,N.sortObjects)}ns(w,k,0,N.sortObjects),R.finish(),z!==null&&z.updateLights(E.state.lightsArray),N.sortObjects===!0&&R.sort(We,st),Yt=le.enabled===!1||le.isPresenting===!1||le.hasDepthSensing()===!1,Yt&&F.addToRenderList(R,w),this.info.autoReset===!0&&this.info.reset(),Ot===!0&&ie.beginShadows();let Z=E.state.shadowsArray;if(pe.render(Z,w,k),Ot===!0&&ie.endShadows(),(Y&&B.hasRenderPass())===!1){let Ie=R.opaque,Ee=R.transmissive;if(E.setupLights(),k.isArrayCamera){let Le=k.cameras;if(Ee.length>0)for(let ke=0,je=Le.length;ke<je;ke++){let ft=Le[ke];Mi(Ie,Ee,w,ft)}Yt&&F.render(w);for(let ke=0,je=Le.length;ke<je;ke++){let ft=Le[ke];Co(R,w,ft,ft.viewport)}}else Ee.length>0&&Mi(Ie,Ee,w,k),Yt&&F.render(w),Co(R,w,k)}ce!==null&&G===0&&(qe.updateMultisampleRenderTarget(ce),qe.updateRenderTargetMipmap(ce)),Y&&B.end(N),w.isScene===!0&&w.onAfterRender(N,w,k),Se.resetDefaultState(),K=-1,Q=null,A.pop(),A.length>0?(E=A[A.length-1],qe.setTextureUnits(E.state.textureUnits),Ot===!0&&ie.setGlobalState(N.clippingPlanes,E.state.camera)):E=null,y.pop(),y.length>0?R=y[y.length-1]:R=null,z!==null&&z.renderEnd()};function ns(w,k,j,Y){if(w.visible===!1)return;if(w.layers.test(k.layers)){if(w.isGroup)j=w.renderOrder;else if(w.isLOD)w.autoUpdate===!0&&w.update(k);else if(w.isLight)E.pushLight(w),w.castShadow&&E.pushShadow(w);else if(w.isSprite){let Ie=k.isArrayCamera?Wt:nt;if(!w.frustumCulled||w.intersectsFrustum(Ie)){Y&&xt.setFromMatrixPosition(w.matrixWorld).applyMatrix4(It);let Ee=he.update(w),Le=w.material;Le.visible&&R.push(w,Ee,Le,j,xt.z,null,k)}}else if(w.isMesh||w.isLine||w.isPoints){let Ie=k.isArrayCamera?Wt:nt;if(!w.frustumCulled||w.intersectsFrustum(Ie)){let Ee=he.update(w),Le=w.material;if(Y&&(w.boundingSphere!==void 0?(w.boundingSphere===null&&w.computeBoundingSphere(),xt.copy(w.boundingSphere.center)):(Ee.boundingSphere===null&&Ee.computeBoundingSphere(),xt.copy(Ee.boundingSphere.center)),xt.applyMatrix4(w.matrixWorld).applyMatrix4(It)),Array.isArray(Le)){let ke=Ee.groups;for(let je=0,ft=ke.length;je<ft;je++){let Be=ke[je],dt=Le[Be.materialIndex];dt&&dt.visible&&R.push(w,Ee,dt,j,xt.z,Be,k)}}else Le.visible&&R.push(w,Ee,Le,j,xt.z,null,k)}}}let Ae=w.children;for(let Ie=0,Ee=Ae.length;Ie<Ee;Ie++)ns(Ae[Ie],k,j,Y)}function Co(w,k,j,Y){let{opaque:Z,transmissive:Ae,transparent:Ie}=w;E.setupLightsView(j),Ot===!0&&ie.setGlobalState(N.clippingPlanes,j),Y&&be.viewport(se.copy(Y)),Z.length>0&&$t(Z,k,j),Ae.length>0&&$t(Ae,k,j),Ie.length>0&&$t(Ie,k,j),be.buffers.depth.setTest(!0),be.buffers.depth.setMask(!0),be.buffers.color.setMask(!0),be.setPolygonOffset(!1)}function Mi(w,k,j,Y){if((j.isScene===!0?j.overrideMaterial:null)!==null)return;if(E.state.transmissionRenderTarget[Y.id]===void 0){let Be=$e.has("EXT_color_buffer_half_float")||$e.has("EXT_color_buffer_float");E.state.transmissionRenderTarget[Y.id]=new fi(1,1,{generateMipmaps:!0,type:Be?Fi:jn,minFilter:Ms,samples:Math.max(4,rt.samples),stencilBuffer:r,resolveDepthBuffer:!1,resolveStencilBuffer:!1,storeMultisampledDepthBuffer:!1,storeMultisampledStencilBuffer:!1,colorSpace:_t.workingColorSpace})}let Ae=E.state.transmissionRenderTarget[Y.id],Ie=Y.viewport||se;Ae.setSize(Ie.z*N.transmissionResolutionScale,Ie.w*N.transmissionResolutionScale);let Ee=N.getRenderTarget(),Le=N.getActiveCubeFace(),ke=N.getActiveMipmapLevel();N.setRenderTarget(Ae),N.getClearColor(ee),me=N.getClearAlpha(),me<1&&N.setClearColor(16777215,.5),N.clear(),Yt&&F.render(j);let je=N.toneMapping;N.toneMapping=Ji;let ft=Y.viewport;if(Y.viewport!==void 0&&(Y.viewport=void 0),E.setupLightsView(Y),Ot===!0&&ie.setGlobalState(N.clippingPlanes,Y),$t(w,j,Y),qe.updateMultisampleRenderTarget(Ae),qe.updateRenderTargetMipmap(Ae),$e.has("WEBGL_multisampled_render_to_texture")===!1){let Be=!1;for(let dt=0,qt=k.length;dt<qt;dt++){let Tt=k[dt],{object:Ct,geometry:dn,material:Ue,group:on}=Tt;if(Ue.side===Si&&Ct.layers.test(Y.layers)){let mt=Ue.side;Ue.side=In,Ue.needsUpdate=!0,Qt(Ct,j,Y,dn,Ue,on),Ue.side=mt,Ue.needsUpdate=!0,Be=!0}}Be===!0&&(qe.updateMultisampleRenderTarget(Ae),qe.updateRenderTargetMipmap(Ae))}N.setRenderTarget(Ee,Le,ke),N.setClearColor(ee,me),ft!==void 0&&(Y.viewport=ft),N.toneMapping=je}function $t(w,k,j){let Y=k.isScene===!0?k.overrideMaterial:null;for(let Z=0,Ae=w.length;Z<Ae;Z++){let Ie=w[Z],{object:Ee,geometry:Le,group:ke}=Ie,je=Ie.material;je.allowOverride===!0&&Y!==null&&(je=Y),Ee.layers.test(j.layers)&&Qt(Ee,k,j,Le,je,ke)}}function Qt(w,k,j,Y,Z,Ae){z!==null&&Z.isNodeMaterial&&z.setObject(w,Z),w.onBeforeRender(N,k,j,Y,Z,Ae),w.modelViewMatrix.multiplyMatrices(j.matrixWorldInverse,w.matrixWorld),w.normalMatrix.getNormalMatrix(w.modelViewMatrix),Z.onBeforeRender(N,k,j,Y,w,Ae),Z.transparent===!0&&Z.side===Si&&Z.forceSinglePass===!1?(Z.side=In,Z.needsUpdate=!0,N.renderBufferDirect(j,k,Y,Z,w,Ae),Z.side=Xs,Z.needsUpdate=!0,N.renderBufferDirect(j,k,Y,Z,w,Ae),Z.side=Si):N.renderBufferDirect(j,k,Y,Z,w,Ae),w.onAfterRender(N,k,j,Y,Z,Ae)}function en(w){let k=0;for(let j of w)j.texture!==null&&k++;return k}function ki(w,k,j){k.isScene!==!0&&(k=fn);let Y=ze.get(w),Z=E.state.lights,Ae=E.state.shadowsArray,Ie=Z.state.version,Ee=oe.getParameters(w,Z.state,Ae,k,j,E.state.lightProbeGridArray),Le=oe.getProgramCacheKey(Ee),ke=Y.programs;Y.environment=w.isMeshStandardMaterial||w.isMeshLambertMaterial||w.isMeshPhongMaterial?k.environment:null,Y.fog=k.fog;let je=w.isMeshStandardMaterial||w.isMeshLambertMaterial&&!w.envMap||w.isMeshPhongMaterial&&!w.envMap;Y.envMap=C.get(w.envMap||Y.environment,je),Y.envMapRotation=Y.environment!==null&&w.envMap===null?k.environmentRotation:w.envMapRotation,ke===void 0&&(w.addEventListener("dispose",at),ke=new Map,Y.programs=ke,Y.programVariants=new Map);let ft=ke.get(Le);if(ft!==void 0){if(Y.currentProgram===ft&&Y.lightsStateVersion===Ie)return Ro(w,Ee),ft}else Ee.uniforms=oe.getUniforms(w),z!==null&&w.isNodeMaterial&&z.build(w,j,Ee),w.onBeforeCompile(Ee,N),ft=oe.acquireProgram(Ee,Le),ke.set(Le,ft),Y.uniforms=Ee.uniforms;let Be=Y.uniforms;return(!w.isShaderMaterial&&!w.isRawShaderMaterial||w.clipping===!0)&&(Be.clippingPlanes=ie.uniform),Ro(w,Ee),Y.needsLights=Es(w),Y.lightsStateVersion=Ie,Y.needsLights&&(Be.ambientLightColor.value=Z.state.ambient,Be.lightProbe.value=Z.state.probe,Be.sunLights.value=Z.state.sun,Be.sunLightShadows.value=Z.state.sunShadow,Be.directionalLights.value=Z.state.directional,Be.directionalLightShadows.value=Z.state.directionalShadow,Be.spotLights.value=Z.state.spot,Be.spotLightShadows.value=Z.state.spotShadow,Be.rectAreaLights.value=Z.state.rectArea,Be.ltc_1.value=Z.state.rectAreaLTC1,Be.ltc_2.value=Z.state.rectAreaLTC2,Be.pointLights.value=Z.state.point,Be.pointLightShadows.value=Z.state.pointShadow,Be.hemisphereLights.value=Z.state.hemi,Be.sunShadowMatrix.value=Z.state.sunShadowMatrix,Be.sunShadowCascade.value=Z.state.sunShadowCascade,Be.directionalShadowMatrix.value=Z.state.directionalShadowMatrix,Be.spotLightMatrix.value=Z.state.spotLightMatrix,Be.spotLightMap.value=Z.state.spotLightMap,Be.pointShadowMatrix.value=Z.state.pointShadowMatrix),Y.numLightProbeGrids=en(E.state.lightProbeGridArray),Y.currentProgram=ft,Y.uniformsList=null,ft}function Qn(w,k,j,Y,Z){let Ae=ze.get(w),Ie=Ae.currentProgram.id+","+Y+","+Z,Ee=Ae.programVariants.get(Ie);return Ee===void 0?(Ee=ki(w,k,j),Ae.programVariants.set(Ie,Ee)):(Ae.currentProgram=Ee,Ae.uniformsList=null,Ae.outputColorSpace=Y,Ae.toneMapping=Z),Ee}function As(w){if(w.uniformsList===null){let k=w.currentProgram.getUniforms();w.uniformsList=bo.seqWithValue(k.seq,w.uniforms)}return w.uniformsList}function Ro(w,k){let j=ze.get(w);j.outputColorSpace=k.outputColorSpace,j.batching=k.batching,j.batchingColor=k.batchingColor,j.instancing=k.instancing,j.instancingColor=k.instancingColor,j.instancingMorph=k.instancingMorph,j.skinning=k.skinning,j.morphTargets=k.morphTargets,j.morphNormals=k.morphNormals,j.morphColors=k.morphColors,j.morphTargetsCount=k.morphTargetsCount,j.numClippingPlanes=k.numClippingPlanes,j.numIntersection=k.numClipIntersection,j.vertexAlphas=k.vertexAlphas,j.vertexTangents=k.vertexTangents,j.toneMapping=k.toneMapping}function Po(w,k,j,Y,Z){k.isScene!==!0&&(k=fn),qe.resetTextureUnits();let Ae=k.fog,Ie=Y.isMeshStandardMaterial||Y.isMeshLambertMaterial||Y.isMeshPhongMaterial?k.environment:null,Ee=ce===null?N.outputColorSpace:ce.isXRRenderTarget===!0?ce.texture.colorSpace:_t.workingColorSpace,Le=Y.isMeshStandardMaterial||Y.isMeshLambertMaterial&&!Y.envMap||Y.isMeshPhongMaterial&&!Y.envMap,ke=C.get(Y.envMap||Ie,Le),je=Y.vertexColors===!0&&!!j.attributes.color&&j.attributes.color.itemSize===4,ft=!!j.attributes.tangent&&(!!Y.normalMap||Y.anisotropy>0),Be=!!j.morphAttributes.position,dt=!!j.morphAttributes.normal,qt=!!j.morphAttributes.color,Tt=Ji;Y.toneMapped&&(ce===null||ce.isXRRenderTarget===!0)&&(Tt=N.toneMapping);let Ct=j.morphAttributes.position||j.morphAttributes.normal||j.morphAttributes.color,dn=Ct!==void 0?Ct.length:0,Ue=ze.get(Y),on=E.state.lights;if(Ot===!0&&(sn===!0||w!==Q)){let Rt=w===Q&&Y.id===K;ie.setState(Y,w,Rt)}let mt=!1,is=!1;Y.version===Ue.__version?Ue.needsLights&&Ue.lightsStateVersion!==on.state.version||Z.isBatchedMesh&&Ue.batching===!1||!Z.isBatchedMesh&&Ue.batching===!0||Z.isBatchedMesh&&Ue.batchingColor===!0&&Z._colorsTexture===null||Z.isBatchedMesh&&Ue.batchingColor===!1&&Z._colorsTexture!==null||Z.isInstancedMesh&&Ue.instancing===!1||!Z.isInstancedMesh&&Ue.instancing===!0||Z.isSkinnedMesh&&Ue.skinning===!1||!Z.isSkinnedMesh&&Ue.skinning===!0||Z.isInstancedMesh&&Ue.instancingColor===!0&&Z.instanceColor===null||Z.isInstancedMesh&&Ue.instancingColor===!1&&Z.instanceColor!==null||Z.isInstancedMesh&&Ue.instancingMorph===!0&&Z.morphTexture===null||Z.isInstancedMesh&&Ue.instancingMorph===!1&&Z.morphTexture!==null||Ue.envMap!==ke||Y.fog===!0&&Ue.fog!==Ae||Ue.numClippingPlanes!==void 0&&(Ue.numClippingPlanes!==ie.numPlanes||Ue.numIntersection!==ie.numIntersection)||Ue.vertexAlphas!==je||Ue.vertexTangents!==ft||Ue.morphTargets!==Be||Ue.morphNormals!==dt||Ue.morphColors!==qt||Ue.morphTargetsCount!==dn||Ue.numLightProbeGrids!==en(E.state.lightProbeGridArray)?mt=!0:(Ue.outputColorSpace!==Ee||Ue.toneMapping!==Tt)&&(is=!0):(mt=!0,Ue.__version=Y.version);let an=Ue.currentProgram;(mt===!0||is===!0)&&(an=is===!0?Qn(Y,k,Z,Ee,Tt):ki(Y,k,Z),z&&Y.isNodeMaterial&&z.onUpdateProgram(Y,an,Ue));let vr=!1,zi=!1,ss=!1,ct=an.getUniforms(),Zt=Ue.uniforms;if(be.useProgram(an.program)&&(vr=!0,zi=!0,ss=!0),Y.id!==K&&(K=Y.id,zi=!0),vr||Q!==w){be.buffers.depth.getReversed()&&w.reversedDepth!==!0&&(w._reversedDepth=!0,w.updateProjectionMatrix()),ct.setValue(O,"projectionMatrix",w.projectionMatrix),ct.setValue(O,"viewMatrix",w.matrixWorldInverse);let ln=ct.map.cameraPosition;ln!==void 0&&ln.setValue(O,yn.setFromMatrixPosition(w.matrixWorld)),rt.logarithmicDepthBuffer&&ct.setValue(O,"logDepthBufFC",2/(Math.log(w.far+1)/Math.LN2)),(Y.isMeshPhongMaterial||Y.isMeshToonMaterial||Y.isMeshLambertMaterial||Y.isMeshBasicMaterial||Y.isMeshStandardMaterial||Y.isShaderMaterial)&&ct.setValue(O,"isOrthographic",w.isOrthographicCamera===!0),Q!==w&&(Q=w,zi=!0,ss=!0)}if(Ue.needsLights&&(on.state.sunShadowMap.length>0&&ct.setValue(O,"sunShadowMap",on.state.sunShadowMap,qe),on.state.directionalShadowMap.length>0&&ct.setValue(O,"directionalShadowMap",on.state.directionalShadowMap,qe),on.state.spotShadowMap.length>0&&ct.setValue(O,"spotShadowMap",on.state.spotShadowMap,qe),on.state.pointShadowMap.length>0&&ct.setValue(O,"pointShadowMap",on.state.pointShadowMap,qe)),Z.isSkinnedMesh){ct.setOptional(O,Z,"bindMatrix"),ct.setOptional(O,Z,"bindMatrixInverse");let Rt=Z.skeleton;Rt&&(Rt.boneTexture===null&&Rt.computeBoneTexture(),ct.setValue(O,"boneTexture",Rt.boneTexture,qe))}Z.isBatchedMesh&&(ct.setOptional(O,Z,"batchingTexture"),ct.setValue(O,"batchingTexture",Z._matricesTexture,qe),ct.setOptional(O,Z,"batchingIdTexture"),ct.setValue(O,"batchingIdTexture",Z._indirectTexture,qe),ct.setOptional(O,Z,"batchingColorTexture"),Z._colorsTexture!==null&&ct.setValue(O,"batchingColorTexture",Z._colorsTexture,qe));let Vn=j.morphAttributes;if((Vn.position!==void 0||Vn.normal!==void 0||Vn.color!==void 0)&&re.update(Z,j,an),(zi||Ue.receiveShadow!==Z.receiveShadow)&&(Ue.receiveShadow=Z.receiveShadow,ct.setValue(O,"receiveShadow",Z.receiveShadow)),(Y.isMeshStandardMaterial||Y.isMeshLambertMaterial||Y.isMeshPhongMaterial)&&Y.envMap===null&&k.environment!==null&&(Zt.envMapIntensity.value=k.environmentIntensity),Zt.dfgLUT!==void 0&&(Zt.dfgLUT.value=xA()),zi){if(ct.setValue(O,"toneMappingExposure",N.toneMappingExposure),Ue.needsLights&&xr(Zt,ss),Ae&&Y.fog===!0&&_e.refreshFogUniforms(Zt,Ae),_e.refreshMaterialUniforms(Zt,Y,Me,Te,E.state.transmissionRenderTarget[w.id]),Ue.needsLights&&Ue.numLightProbeGrids>0){let Rt=S,ln=0;for(let Un of E.state.lightProbeGridArray)Un.texture!==null&&(Rt.textures[ln]=Un.texture,Rt.min[ln]=Un.boundingBox.min,Rt.max[ln]=Un.boundingBox.max,Rt.resolution[ln]=Un.resolution,ln++);for(let Un in Rt)Rt[Un].length=ln;Zt.probesSH.value=Rt.textures,Zt.probesMin.value=Rt.min,Zt.probesMax.value=Rt.max,Zt.probesResolution.value=Rt.resolution}bo.upload(O,As(Ue),Zt,qe)}if(Y.isShaderMaterial&&Y.uniformsNeedUpdate===!0&&(bo.upload(O,As(Ue),Zt,qe),Y.uniformsNeedUpdate=!1),Y.isSpriteMaterial&&ct.setValue(O,"center",Z.center),ct.setValue(O,"modelViewMatrix",Z.modelViewMatrix),ct.setValue(O,"normalMatrix",Z.normalMatrix),ct.setValue(O,"modelMatrix",Z.matrixWorld),Y.uniformsGroups!==void 0){let Rt=Y.uniformsGroups;for(let ln=0,Un=Rt.length;ln<Un;ln++){let Za=Rt[ln];Ge.update(Za,an),Ge.bind(Za,an)}}return an}function xr(w,k){w.ambientLightColor.needsUpdate=k,w.lightProbe.needsUpdate=k,w.sunLights.needsUpdate=k,w.sunLightShadows.needsUpdate=k,w.directionalLights.needsUpdate=k,w.directionalLightShadows.needsUpdate=k,w.pointLights.needsUpdate=k,w.pointLightShadows.needsUpdate=k,w.spotLights.needsUpdate=k,w.spotLightShadows.needsUpdate=k,w.rectAreaLights.needsUpdate=k,w.hemisphereLights.needsUpdate=k}function Es(w){return w.isMeshLambertMaterial||w.isMeshToonMaterial||w.isMeshPhongMaterial||w.isMeshStandardMaterial||w.isShadowMaterial||w.isShaderMaterial&&w.lights===!0}this.getActiveCubeFace=function(){return $},this.getActiveMipmapLevel=function(){return G},this.getRenderTarget=function(){return ce},this.setRenderTargetTextures=function(w,k,j){let Y=ze.get(w);Y.__autoAllocateDepthBuffer=w.resolveDepthBuffer===!1,Y.__autoAllocateDepthBuffer===!1&&(Y.__useRenderToTexture=!1),ze.get(w.texture).__webglTexture=k,ze.get(w.depthTexture).__webglTexture=Y.__autoAllocateDepthBuffer?void 0:j,Y.__hasExternalTextures=!0},this.setRenderTargetFramebuffer=function(w,k){let j=ze.get(w);j.__webglFramebuffer=k,j.__useDefaultFramebuffer=k===void 0},this.setRenderTarget=function(w,k=0,j=0){ce=w,$=k,G=j;let Y=null,Z=!1,Ae=!1;if(w){let Ee=ze.get(w);if(Ee.__useDefaultFramebuffer!==void 0){be.bindFramebuffer(O.FRAMEBUFFER,Ee.__webglFramebuffer),se.copy(w.viewport),fe.copy(w.scissor),ue=w.scissorTest,be.viewport(se),be.scissor(fe),be.setScissorTest(ue),K=-1;return}else if(Ee.__webglFramebuffer===void 0)qe.setupRenderTarget(w);else if(Ee.__hasExternalTextures)qe.rebindTextures(w,ze.get(w.texture).__webglTexture,ze.get(w.depthTexture).__webglTexture);else if(w.depthBuffer){let je=w.depthTexture;if(Ee.__boundDepthTexture!==je){if(je!==null&&ze.has(je)&&(w.width!==je.image.width||w.height!==je.image.height))throw new Error("THREE.WebGLRenderer: Attached DepthTexture is initialized to the incorrect size.");qe.setupDepthRenderbuffer(w)}}let Le=w.texture;(Le.isData3DTexture||Le.isDataArrayTexture||Le.isCompressedArrayTexture)&&(Ae=!0);let ke=ze.get(w).__webglFramebuffer;w.isWebGLCubeRenderTarget?(Array.isArray(ke[k])?Y=ke[k][j]:Y=ke[k],Z=!0):w.samples>0&&qe.useMultisampledRTT(w)===!1?Y=ze.get(w).__webglMultisampledFramebuffer:Array.isArray(ke)?Y=ke[j]:Y=ke,se.copy(w.viewport),fe.copy(w.scissor),ue=w.scissorTest}else se.copy(Ve).multiplyScalar(Me).floor(),fe.copy(ut).multiplyScalar(Me).floor(),ue=lt;if(j!==0&&(Y=H),be.bindFramebuffer(O.FRAMEBUFFER,Y)&&be.drawBuffers(w,Y),be.viewport(se),be.scissor(fe),be.setScissorTest(ue),Z){let Ee=ze.get(w.texture);O.framebufferTexture2D(O.FRAMEBUFFER,O.COLOR_ATTACHMENT0,O.TEXTURE_CUBE_MAP_POSITIVE_X+k,Ee.__webglTexture,j)}else if(Ae){let Ee=k;for(let Le=0;Le<w.textures.length;Le++){let ke=ze.get(w.textures[Le]);O.framebufferTextureLayer(O.FRAMEBUFFER,O.COLOR_ATTACHMENT0+Le,ke.__webglTexture,j,Ee)}}else if(w!==null&&j!==0){let Ee=ze.get(w.texture);O.framebufferTexture2D(O.FRAMEBUFFER,O.COLOR_ATTACHMENT0,O.TEXTURE_2D,Ee.__webglTexture,j)}K=-1};function yr(w){let k=ze.get(w);return(k.__readFormat!==w.format||k.__readType!==w.type)&&(k.__readFormat=w.format,k.__readType=w.type,k.__formatReadable=rt.textureFormatReadable(w.format),k.__typeReadable=rt.textureTypeReadable(w.type)),k}this.readRenderTargetPixels=function(w,k,j,Y,Z,Ae,Ie,Ee=0){if(!(w&&w.isWebGLRenderTarget)){Qe("WebGLRenderer.readRenderTargetPixels: renderTarget is not THREE.WebGLRenderTarget.");return}let Le=ze.get(w).__webglFramebuffer;if(w.isWebGLCubeRenderTarget&&Ie!==void 0&&(Le=Le[Ie],Array.isArray(Le)&&(Le=Le[0])),Le){be.bindFramebuffer(O.FRAMEBUFFER,Le);try{let ke=w.textures[Ee],je=ke.format,ft=ke.type;w.textures.length>1&&O.readBuffer(O.COLOR_ATTACHMENT0+Ee);let Be=yr(ke);if(Be.__formatReadable===!1){Qe("WebGLRenderer.readRenderTargetPixels: renderTarget is not in RGBA or implementation defined format.");return}if(Be.__typeReadable===!1){Qe("WebGLRenderer.readRenderTargetPixels: renderTarget is not in UnsignedByteType or implementation defined type.");return}k>=0&&k<=w.width-Y&&j>=0&&j<=w.height-Z&&O.readPixels(k,j,Y,Z,ge.convert(je),ge.convert(ft),Ae)}finally{let ke=ce!==null?ze.get(ce).__webglFramebuffer:null;be.bindFramebuffer(O.FRAMEBUFFER,ke)}}},this.readRenderTargetPixelsAsync=async function(w,k,j,Y,Z,Ae,Ie,Ee=0){if(!(w&&w.isWebGLRenderTarget))throw new Error("THREE.WebGLRenderer.readRenderTargetPixels: renderTarget is not THREE.WebGLRenderTarget.");let Le=ze.get(w).__webglFramebuffer;if(w.isWebGLCubeRenderTarget&&Ie!==void 0&&(Le=Le[Ie],Array.isArray(Le)&&(Le=Le[0])),Le)if(k>=0&&k<=w.width-Y&&j>=0&&j<=w.height-Z){be.bindFramebuffer(O.FRAMEBUFFER,Le);let ke=w.textures[Ee],je=ke.format,ft=ke.type;w.textures.length>1&&O.readBuffer(O.COLOR_ATTACHMENT0+Ee);let Be=yr(ke);if(Be.__formatReadable===!1)throw new Error("THREE.WebGLRenderer.readRenderTargetPixelsAsync: renderTarget is not in RGBA or implementation defined format.");if(Be.__typeReadable===!1)throw new Error("THREE.WebGLRenderer.readRenderTargetPixelsAsync: renderTarget is not in UnsignedByteType or implementation defined type.");let dt=O.createBuffer();O.bindBuffer(O.PIXEL_PACK_BUFFER,dt),O.bufferData(O.PIXEL_PACK_BUFFER,Ae.byteLength,O.STREAM_READ),O.readPixels(k,j,Y,Z,ge.convert(je),ge.convert(ft),0),O.bindBuffer(O.PIXEL_PACK_BUFFER,null);let qt=ce!==null?ze.get(ce).__webglFramebuffer:null;be.bindFramebuffer(O.FRAMEBUFFER,qt);let Tt=O.fenceSync(O.SYNC_GPU_COMMANDS_COMPLETE,0);return O.flush(),await G0(O,Tt,4),O.bindBuffer(O.PIXEL_PACK_BUFFER,dt),O.getBufferSubData(O.PIXEL_PACK_BUFFER,0,Ae),O.bindBuffer(O.PIXEL_PACK_BUFFER,null),O.deleteBuffer(dt),O.deleteSync(Tt),Ae}else throw new Error("THREE.WebGLRenderer.readRenderTargetPixelsAsync: requested read bounds are out of range.")},this.copyFramebufferToTexture=function(w,k=null,j=0){let Y=Math.pow(2,-j),Z=Math.floor(w.image.width*Y),Ae=Math.floor(w.image.height*Y),Ie=k!==null?k.x:0,Ee=k!==null?k.y:0;qe.setTexture2D(w,0),O.copyTexSubImage2D(O.TEXTURE_2D,j,0,0,Ie,Ee,Z,Ae),be.unbindTexture()},this.copyTextureToTexture=function(w,k,j=null,Y=null,Z=0,Ae=0){let Ie,Ee,Le,ke,je,ft,Be,dt,qt,Tt=w.isCompressedTexture?w.mipmaps[Ae]:w.image;if(j!==null)Ie=j.max.x-j.min.x,Ee=j.max.y-j.min.y,Le=j.isBox3?j.max.z-j.min.z:1,ke=j.min.x,je=j.min.y,ft=j.isBox3?j.min.z:0;else{let ct=Math.pow(2,-Z);Ie=Math.floor(Tt.width*ct),Ee=Math.floor(Tt.height*ct),w.isDataArrayTexture?Le=Tt.depth:w.isData3DTexture?Le=Math.floor(Tt.depth*ct):Le=1,ke=0,je=0,ft=0}Y!==null?(Be=Y.x,dt=Y.y,qt=Y.z):(Be=0,dt=0,qt=0);let Ct=ge.convert(k.format),dn=ge.convert(k.type),Ue;k.isData3DTexture?(qe.setTexture3D(k,0),Ue=O.TEXTURE_3D):k.isDataArrayTexture||k.isCompressedArrayTexture?(qe.setTexture2DArray(k,0),Ue=O.TEXTURE_2D_ARRAY):(qe.setTexture2D(k,0),Ue=O.TEXTURE_2D),be.activeTexture(O.TEXTURE0),be.pixelStorei(O.UNPACK_FLIP_Y_WEBGL,k.flipY),be.pixelStorei(O.UNPACK_PREMULTIPLY_ALPHA_WEBGL,k.premultiplyAlpha),be.pixelStorei(O.UNPACK_ALIGNMENT,k.unpackAlignment);let on=be.getParameter(O.UNPACK_ROW_LENGTH),mt=be.getParameter(O.UNPACK_IMAGE_HEIGHT),is=be.getParameter(O.UNPACK_SKIP_PIXELS),an=be.getParameter(O.UNPACK_SKIP_ROWS),vr=be.getParameter(O.UNPACK_SKIP_IMAGES);be.pixelStorei(O.UNPACK_ROW_LENGTH,Tt.width),be.pixelStorei(O.UNPACK_IMAGE_HEIGHT,Tt.height),be.pixelStorei(O.UNPACK_SKIP_PIXELS,ke),be.pixelStorei(O.UNPACK_SKIP_ROWS,je),be.pixelStorei(O.UNPACK_SKIP_IMAGES,ft);let zi=w.isDataArrayTexture||w.isData3DTexture,ss=k.isDataArrayTexture||k.isData3DTexture;if(w.isDepthTexture){let ct=ze.get(w),Zt=ze.get(k),Vn=ze.get(ct.__renderTarget),Rt=ze.get(Zt.__renderTarget);be.bindFramebuffer(O.READ_FRAMEBUFFER,Vn.__webglFramebuffer),be.bindFramebuffer(O.DRAW_FRAMEBUFFER,Rt.__webglFramebuffer);for(let ln=0;ln<Le;ln++)zi&&(O.framebufferTextureLayer(O.READ_FRAMEBUFFER,O.COLOR_ATTACHMENT0,ze.get(w).__webglTexture,Z,ft+ln),O.framebufferTextureLayer(O.DRAW_FRAMEBUFFER,O.COLOR_ATTACHMENT0,ze.get(k).__webglTexture,Ae,qt+ln)),O.blitFramebuffer(ke,je,ke+Ie,je+Ee,Be,dt,Be+Ie,dt+Ee,O.DEPTH_BUFFER_BIT,O.NEAREST);be.bindFramebuffer(O.READ_FRAMEBUFFER,null),be.bindFramebuffer(O.DRAW_FRAMEBUFFER,null)}else if(Z!==0||w.isRenderTargetTexture||ze.has(w)){let ct=ze.get(w),Zt=ze.get(k);be.bindFramebuffer(O.READ_FRAMEBUFFER,D),be.bindFramebuffer(O.DRAW_FRAMEBUFFER,W);for(let Vn=0;Vn<Le;Vn++)zi?O.framebufferTextureLayer(O.READ_FRAMEBUFFER,O.COLOR_ATTACHMENT0,ct.__webglTexture,Z,ft+Vn):O.framebufferTexture2D(O.READ_FRAMEBUFFER,O.COLOR_ATTACHMENT0,O.TEXTURE_2D,ct.__webglTexture,Z),ss?O.framebufferTextureLayer(O.DRAW_FRAMEBUFFER,O.COLOR_ATTACHMENT0,Zt.__webglTexture,Ae,qt+Vn):O.framebufferTexture2D(O.DRAW_FRAMEBUFFER,O.COLOR_ATTACHMENT0,O.TEXTURE_2D,Zt.__webglTexture,Ae),Z!==0?O.blitFramebuffer(ke,je,ke+Ie,je+Ee,Be,dt,Be+Ie,dt+Ee,O.COLOR_BUFFER_BIT,O.NEAREST):ss?O.copyTexSubImage3D(Ue,Ae,Be,dt,qt+Vn,ke,je,Ie,Ee):O.copyTexSubImage2D(Ue,Ae,Be,dt,ke,je,Ie,Ee);be.bindFramebuffer(O.READ_FRAMEBUFFER,null),be.bindFramebuffer(O.DRAW_FRAMEBUFFER,null)}else ss?w.isDataTexture||w.isData3DTexture?O.texSubImage3D(Ue,Ae,Be,dt,qt,Ie,Ee,Le,Ct,dn,Tt.data):k.isCompressedArrayTexture?O.compressedTexSubImage3D(Ue,Ae,Be,dt,qt,Ie,Ee,Le,Ct,Tt.data):O.texSubImage3D(Ue,Ae,Be,dt,qt,Ie,Ee,Le,Ct,dn,Tt):w.isDataTexture?O.texSubImage2D(O.TEXTURE_2D,Ae,Be,dt,Ie,Ee,Ct,dn,Tt.data):w.isCompressedTexture?O.compressedTexSubImage2D(O.TEXTURE_2D,Ae,Be,dt,Tt.width,Tt.height,Ct,Tt.data):O.texSubImage2D(O.TEXTURE_2D,Ae,Be,dt,Ie,Ee,Ct,dn,Tt);be.pixelStorei(O.UNPACK_ROW_LENGTH,on),be.pixelStorei(O.UNPACK_IMAGE_HEIGHT,mt),be.pixelStorei(O.UNPACK_SKIP_PIXELS,is),be.pixelStorei(O.UNPACK_SKIP_ROWS,an),be.pixelStorei(O.UNPACK_SKIP_IMAGES,vr),Ae===0&&k.generateMipmaps===!0&&k.mipmapsAutoUpdate===!0&&O.generateMipmap(Ue),be.unbindTexture()},this.initRenderTarget=function(w){ze.get(w).__webglFramebuffer===void 0&&qe.setupRenderTarget(w)},this.initTexture=function(w){w.isCubeTexture?qe.setTextureCube(w,0):w.isData3DTexture?qe.setTexture3D(w,0):w.isDataArrayTexture||w.isCompressedArrayTexture?qe.setTexture2DArray(w,0):qe.setTexture2D(w,0),be.unbindTexture()},this.resetState=function(){$=0,G=0,ce=null,be.reset(),Se.reset()},typeof __THREE_DEVTOOLS__<"u"&&__THREE_DEVTOOLS__.dispatchEvent(new CustomEvent("observe",{detail:this}))}get coordinateSystem(){return yi}get outputColorSpace(){return this._outputColorSpace}set outputColorSpace(e){this._outputColorSpace=e;let t=this.getContext();t.drawingBufferColorSpace=_t._getDrawingBufferColorSpace(e),t.unpackColorSpace=_t._getUnpackColorSpace()}};Pe.line={worldUnits:{value:1},linewidth:{value:1},resolution:{value:new He},dashOffset:{value:0},dashScale:{value:1},dashSize:{value:1},gapSize:{value:1}};Zn.line={uniforms:Va.merge([Pe.common,Pe.fog,Pe.line]),vertexShader:`
+		#include <common>
+		#include <color_pars_vertex>
+		#include <fog_pars_vertex>
+		#include <logdepthbuf_pars_vertex>
+		#include <clipping_planes_pars_vertex>
+
+		uniform float linewidth;
+		uniform vec2 resolution;
+
+		attribute vec3 instanceStart;
+		attribute vec3 instanceEnd;
+
+		attribute vec3 instanceColorStart;
+		attribute vec3 instanceColorEnd;
+
+		#ifdef WORLD_UNITS
+
+			varying vec4 worldPos;
+			varying vec3 worldStart;
+			varying vec3 worldEnd;
+
+			#ifdef USE_DASH
+
+				varying vec2 vUv;
+
+			#endif
+
+		#else
+
+			varying vec2 vUv;
+
+		#endif
+
+		#ifdef USE_DASH
+
+			uniform float dashScale;
+			attribute float instanceDistanceStart;
+			attribute float instanceDistanceEnd;
+			varying float vLineDistance;
+
+		#endif
+
+		float trimSegmentAlpha( const in vec4 start, const in vec4 end ) {
+
+			// compute the interpolation factor needed to trim the segment so it terminates
+			// between the camera plane and the near plane
+
+			// conservative estimate of the near plane
+			float a = projectionMatrix[ 2 ][ 2 ]; // 3nd entry in 3th column
+			float b = projectionMatrix[ 3 ][ 2 ]; // 3nd entry in 4th column
+
+			// we need different nearEstimate formula for reversed and default depth buffer
+			// a is positive with a reversed depth buffer so it can be used for controlling the code flow
+			float nearEstimate = ( a > 0.0 ) ? ( - b / ( a + 1.0 ) ) : ( - 0.5 * b / a );
+
+			return ( nearEstimate - start.z ) / ( end.z - start.z );
+
+		}
+
+		void main() {
+
+			#ifdef USE_COLOR
+
+				vColor.xyz = ( position.y < 0.5 ) ? instanceColorStart : instanceColorEnd;
+
+			#endif
+
+			float aspect = resolution.x / resolution.y;
+
+			// camera space
+			vec4 start = modelViewMatrix * vec4( instanceStart, 1.0 );
+			vec4 end = modelViewMatrix * vec4( instanceEnd, 1.0 );
+
+			#ifdef USE_DASH
+
+				float lineDistanceStart = dashScale * instanceDistanceStart;
+				float lineDistanceEnd = dashScale * instanceDistanceEnd;
+
+			#endif
+
+			#ifdef WORLD_UNITS
+
+				worldStart = start.xyz;
+				worldEnd = end.xyz;
+
+			#else
+
+				vUv = uv;
+
+			#endif
+
+			// special case for perspective projection, and segments that terminate either in, or behind, the camera plane
+			// clearly the gpu firmware has a way of addressing this issue when projecting into ndc space
+			// but we need to perform ndc-space calculations in the shader, so we must address this issue directly
+			// perhaps there is a more elegant solution -- WestLangley
+
+			bool perspective = ( projectionMatrix[ 2 ][ 3 ] == - 1.0 ); // 4th entry in the 3rd column
+
+			if ( perspective ) {
+
+				if ( start.z < 0.0 && end.z >= 0.0 ) {
+
+					float alpha = trimSegmentAlpha( start, end );
+					end.xyz = mix( start.xyz, end.xyz, alpha );
+
+					#ifdef USE_DASH
+
+						lineDistanceEnd = mix( lineDistanceStart, lineDistanceEnd, alpha );
+
+					#endif
+
+				} else if ( end.z < 0.0 && start.z >= 0.0 ) {
+
+					float alpha = trimSegmentAlpha( end, start );
+					start.xyz = mix( end.xyz, start.xyz, alpha );
+
+					#ifdef USE_DASH
+
+						lineDistanceStart = mix( lineDistanceEnd, lineDistanceStart, alpha );
+
+					#endif
+
+				}
+
+			}
+
+			#ifdef USE_DASH
+
+				vLineDistance = ( position.y < 0.5 ) ? lineDistanceStart : lineDistanceEnd;
+				vUv = uv;
+
+			#endif
+
+			// clip space
+			vec4 clipStart = projectionMatrix * start;
+			vec4 clipEnd = projectionMatrix * end;
+
+			// ndc space
+			vec3 ndcStart = clipStart.xyz / clipStart.w;
+			vec3 ndcEnd = clipEnd.xyz / clipEnd.w;
+
+			// direction
+			vec2 dir = ndcEnd.xy - ndcStart.xy;
+
+			// account for clip-space aspect ratio
+			dir.x *= aspect;
+			dir = normalize( dir );
+
+			#ifdef WORLD_UNITS
+
+				vec3 worldDir = normalize( end.xyz - start.xyz );
+				vec3 tmpFwd = perspective ? normalize( mix( start.xyz, end.xyz, 0.5 ) ) : vec3( 0.0, 0.0, - 1.0 );
+				vec3 worldUp = normalize( cross( worldDir, tmpFwd ) );
+				vec3 worldFwd = cross( worldDir, worldUp );
+				worldPos = position.y < 0.5 ? start: end;
+
+				// height offset
+				float hw = linewidth * 0.5;
+				worldPos.xyz += position.x < 0.0 ? hw * worldUp : - hw * worldUp;
+
+				// don't extend the line if we're rendering dashes because we
+				// won't be rendering the endcaps
+				#ifndef USE_DASH
+
+					// cap extension
+					worldPos.xyz += position.y < 0.5 ? - hw * worldDir : hw * worldDir;
+
+					// add width to the box
+					worldPos.xyz += worldFwd * hw;
+
+					// endcaps
+					if ( position.y > 1.0 || position.y < 0.0 ) {
+
+						worldPos.xyz -= worldFwd * 2.0 * hw;
+
+					}
+
+				#endif
+
+				// project the worldpos
+				vec4 clip = projectionMatrix * worldPos;
+
+				// shift the depth of the projected points so the line
+				// segments overlap neatly
+				vec3 clipPose = ( position.y < 0.5 ) ? ndcStart : ndcEnd;
+
+				// only shift the depth of vertices in front of the camera (#35137)
+				if ( clip.w > 0.0 ) clip.z = clipPose.z * clip.w;
+
+			#else
+
+				vec2 offset = vec2( dir.y, - dir.x );
+				// undo aspect ratio adjustment
+				dir.x /= aspect;
+				offset.x /= aspect;
+
+				// sign flip
+				if ( position.x < 0.0 ) offset *= - 1.0;
+
+				// endcaps
+				if ( position.y < 0.0 ) {
+
+					offset += - dir;
+
+				} else if ( position.y > 1.0 ) {
+
+					offset += dir;
+
+				}
+
+				// adjust for linewidth
+				offset *= linewidth;
+
+				// adjust for clip-space to screen-space conversion // maybe resolution should be based on viewport ...
+				offset /= resolution.y;
+
+				// select end
+				vec4 clip = ( position.y < 0.5 ) ? clipStart : clipEnd;
+
+				// back to clip space
+				offset *= clip.w;
+
+				clip.xy += offset;
+
+			#endif
+
+			gl_Position = clip;
+
+			vec4 mvPosition = ( position.y < 0.5 ) ? start : end; // this is an approximation
+
+			#include <logdepthbuf_vertex>
+			#include <clipping_planes_vertex>
+			#include <fog_vertex>
+
+		}
+		`,fragmentShader:`
+		uniform vec3 diffuse;
+		uniform float opacity;
+		uniform float linewidth;
+
+		#ifdef USE_DASH
+
+			uniform float dashOffset;
+			uniform float dashSize;
+			uniform float gapSize;
+
+		#endif
+
+		varying float vLineDistance;
+
+		#ifdef WORLD_UNITS
+
+			varying vec4 worldPos;
+			varying vec3 worldStart;
+			varying vec3 worldEnd;
+
+			#ifdef USE_DASH
+
+				varying vec2 vUv;
+
+			#endif
+
+		#else
+
+			varying vec2 vUv;
+
+		#endif
+
+		#include <common>
+		#include <color_pars_fragment>
+		#include <fog_pars_fragment>
+		#include <logdepthbuf_pars_fragment>
+		#include <clipping_planes_pars_fragment>
+
+		vec2 closestLineToLine(vec3 p1, vec3 p2, vec3 p3, vec3 p4) {
+
+			float mua;
+			float mub;
+
+			vec3 p13 = p1 - p3;
+			vec3 p43 = p4 - p3;
+
+			vec3 p21 = p2 - p1;
+
+			float d1343 = dot( p13, p43 );
+			float d4321 = dot( p43, p21 );
+			float d1321 = dot( p13, p21 );
+			float d4343 = dot( p43, p43 );
+			float d2121 = dot( p21, p21 );
+
+			float denom = d2121 * d4343 - d4321 * d4321;
+
+			float numer = d1343 * d4321 - d1321 * d4343;
+
+			mua = numer / denom;
+			mua = clamp( mua, 0.0, 1.0 );
+			mub = ( d1343 + d4321 * ( mua ) ) / d4343;
+			mub = clamp( mub, 0.0, 1.0 );
+
+			return vec2( mua, mub );
+
+		}
+
+		void main() {
+
+			float alpha = opacity;
+			vec4 diffuseColor = vec4( diffuse, alpha );
+
+			#include <clipping_planes_fragment>
+
+			#ifdef USE_DASH
+
+				if ( vUv.y < - 1.0 || vUv.y > 1.0 ) discard; // discard endcaps
+
+				if ( mod( vLineDistance + dashOffset, dashSize + gapSize ) > dashSize ) discard; // todo - FIX
+
+			#endif
+
+			#ifdef WORLD_UNITS
+
+				float len;
+
+				if ( isOrthographic ) {
+
+					// View rays are parallel to the z axis so the distance reduces to camera-space XY
+					vec2 lineDir = worldEnd.xy - worldStart.xy;
+					float t = clamp( dot( worldPos.xy - worldStart.xy, lineDir ) / dot( lineDir, lineDir ), 0.0, 1.0 );
+					len = length( worldStart.xy + lineDir * t - worldPos.xy );
+
+				} else {
+
+					// Find the closest points on the view ray and the line segment
+					vec3 rayEnd = normalize( worldPos.xyz ) * 1e5;
+					vec3 lineDir = worldEnd - worldStart;
+					vec2 params = closestLineToLine( worldStart, worldEnd, vec3( 0.0, 0.0, 0.0 ), rayEnd );
+
+					vec3 p1 = worldStart + lineDir * params.x;
+					vec3 p2 = rayEnd * params.y;
+					vec3 delta = p1 - p2;
+					len = length( delta );
+
+				}
+
+				float norm = len / linewidth;
+
+				#ifndef USE_DASH
+
+					#ifdef USE_ALPHA_TO_COVERAGE
+
+						float dnorm = fwidth( norm );
+						alpha = 1.0 - smoothstep( 0.5 - dnorm, 0.5 + dnorm, norm );
+
+					#else
+
+						if ( norm > 0.5 ) {
+
+							discard;
+
+						}
+
+					#endif
+
+				#endif
+
+			#else
+
+				#ifdef USE_ALPHA_TO_COVERAGE
+
+					// artifacts appear on some hardware if a derivative is taken within a conditional
+					float a = vUv.x;
+					float b = ( vUv.y > 0.0 ) ? vUv.y - 1.0 : vUv.y + 1.0;
+					float len2 = a * a + b * b;
+					float dlen = fwidth( len2 );
+
+					if ( abs( vUv.y ) > 1.0 ) {
+
+						alpha = 1.0 - smoothstep( 1.0 - dlen, 1.0 + dlen, len2 );
+
+					}
+
+				#else
+
+					if ( abs( vUv.y ) > 1.0 ) {
+
+						float a = vUv.x;
+						float b = ( vUv.y > 0.0 ) ? vUv.y - 1.0 : vUv.y + 1.0;
+						float len2 = a * a + b * b;
+
+						if ( len2 > 1.0 ) discard;
+
+					}
+
+				#endif
+
+			#endif
+
+			#include <logdepthbuf_fragment>
+			#include <color_fragment>
+
+			gl_FragColor = vec4( diffuseColor.rgb, alpha );
+
+			#include <tonemapping_fragment>
+			#include <colorspace_fragment>
+			#include <fog_fragment>
+			#include <premultiplied_alpha_fragment>
+
+		}
+		`};var Ao=class extends Kn{constructor(e){super({type:"LineMaterial",uniforms:Va.clone(Zn.line.uniforms),vertexShader:Zn.line.vertexShader,fragmentShader:Zn.line.fragmentShader,clipping:!0}),this.isLineMaterial=!0,this.setValues(e)}get color(){return this.uniforms.diffuse.value}set color(e){this.uniforms.diffuse.value=e}get worldUnits(){return"WORLD_UNITS"in this.defines}set worldUnits(e){e===!0!==this.worldUnits&&(this.needsUpdate=!0),e===!0?this.defines.WORLD_UNITS="":delete this.defines.WORLD_UNITS}get linewidth(){return this.uniforms.linewidth.value}set linewidth(e){this.uniforms.linewidth&&(this.uniforms.linewidth.value=e)}get dashed(){return"USE_DASH"in this.defines}set dashed(e){e===!0!==this.dashed&&(this.needsUpdate=!0),e===!0?this.defines.USE_DASH="":delete this.defines.USE_DASH}get dashScale(){return this.uniforms.dashScale.value}set dashScale(e){this.uniforms.dashScale.value=e}get dashSize(){return this.uniforms.dashSize.value}set dashSize(e){this.uniforms.dashSize.value=e}get dashOffset(){return this.uniforms.dashOffset.value}set dashOffset(e){this.uniforms.dashOffset.value=e}get gapSize(){return this.uniforms.gapSize.value}set gapSize(e){this.uniforms.gapSize.value=e}get opacity(){return this.uniforms.opacity.value}set opacity(e){this.uniforms&&(this.uniforms.opacity.value=e)}get resolution(){return this.uniforms.resolution.value}set resolution(e){this.uniforms.resolution.value.copy(e)}get alphaToCoverage(){return"USE_ALPHA_TO_COVERAGE"in this.defines}set alphaToCoverage(e){this.defines&&(e===!0!==this.alphaToCoverage&&(this.needsUpdate=!0),e===!0?this.defines.USE_ALPHA_TO_COVERAGE="":delete this.defines.USE_ALPHA_TO_COVERAGE)}};var A_=new Pn,kh=new U,Eo=class extends Pa{constructor(){super(),this.isLineSegmentsGeometry=!0,this.type="LineSegmentsGeometry";let e=[-1,2,0,1,2,0,-1,1,0,1,1,0,-1,0,0,1,0,0,-1,-1,0,1,-1,0],t=[-1,2,1,2,-1,1,1,1,-1,-1,1,-1,-1,-2,1,-2],n=[0,2,1,2,3,1,2,4,3,4,5,3,4,6,5,6,7,5];this.setIndex(n),this.setAttribute("position",new yt(e,3)),this.setAttribute("uv",new yt(t,2))}applyMatrix4(e){let t=this.attributes.instanceStart,n=this.attributes.instanceEnd;return t!==void 0&&(t.applyMatrix4(e),n.applyMatrix4(e),t.needsUpdate=!0),this.boundingBox!==null&&this.computeBoundingBox(),this.boundingSphere!==null&&this.computeBoundingSphere(),this}setPositions(e){let t;e instanceof Float32Array?t=e:Array.isArray(e)&&(t=new Float32Array(e));let n=new Ws(t,6,1);return this.setAttribute("instanceStart",new Di(n,3,0)),this.setAttribute("instanceEnd",new Di(n,3,3)),this.instanceCount=this.attributes.instanceStart.count,this.computeBoundingBox(),this.computeBoundingSphere(),this}setColors(e){let t;e instanceof Float32Array?t=e:Array.isArray(e)&&(t=new Float32Array(e));let n=new Ws(t,6,1);return this.setAttribute("instanceColorStart",new Di(n,3,0)),this.setAttribute("instanceColorEnd",new Di(n,3,3)),this}fromWireframeGeometry(e){return this.setPositions(e.attributes.position.array),this}fromEdgesGeometry(e){return this.setPositions(e.attributes.position.array),this}fromMesh(e){return this.fromWireframeGeometry(new ba(e.geometry)),this}fromLineSegments(e){let t=e.geometry;return this.setPositions(t.attributes.position.array),this}computeBoundingBox(){this.boundingBox===null&&(this.boundingBox=new Pn);let e=this.attributes.instanceStart,t=this.attributes.instanceEnd;e!==void 0&&t!==void 0&&(this.boundingBox.setFromBufferAttribute(e),A_.setFromBufferAttribute(t),this.boundingBox.union(A_))}computeBoundingSphere(){this.boundingSphere===null&&(this.boundingSphere=new Li),this.boundingBox===null&&this.computeBoundingBox();let e=this.attributes.instanceStart,t=this.attributes.instanceEnd;if(e!==void 0&&t!==void 0){let n=this.boundingSphere.center;this.boundingBox.getCenter(n);let s=0;for(let r=0,o=e.count;r<o;r++)kh.fromBufferAttribute(e,r),s=Math.max(s,n.distanceToSquared(kh)),kh.fromBufferAttribute(t,r),s=Math.max(s,n.distanceToSquared(kh));this.boundingSphere.radius=Math.sqrt(s),isNaN(this.boundingSphere.radius)&&console.error("THREE.LineSegmentsGeometry.computeBoundingSphere(): Computed radius is NaN. The instanced position data is likely to have NaN values.",this)}}toJSON(){}};var Ud=new Et,E_=new U,T_=new U,Ln=new Et,Dn=new Et,ji=new Et,Fd=new U,Od=new Dt,Nn=new Ia,C_=new U,zh=new Pn,Vh=new Li,Qi=new Et,es,mr;function R_(i,e,t){return Qi.set(0,0,-e,1).applyMatrix4(i.projectionMatrix),Qi.multiplyScalar(1/Qi.w),Qi.x=mr/t.width,Qi.y=mr/t.height,Qi.applyMatrix4(i.projectionMatrixInverse),Qi.multiplyScalar(1/Qi.w),Math.abs(Math.max(Qi.x,Qi.y))}function yA(i,e){let t=i.matrixWorld,n=i.geometry,s=n.attributes.instanceStart,r=n.attributes.instanceEnd,o=Math.min(n.instanceCount,s.count);for(let a=0,c=o;a<c;a++){Nn.start.fromBufferAttribute(s,a),Nn.end.fromBufferAttribute(r,a),Nn.applyMatrix4(t);let l=new U,u=new U;es.distanceSqToSegment(Nn.start,Nn.end,u,l),u.distanceTo(l)<mr*.5&&e.push({point:u,pointOnLine:l,distance:es.origin.distanceTo(u),object:i,face:null,faceIndex:a,uv:null,uv1:null})}}function vA(i,e,t){let n=e.projectionMatrix,r=i.material.resolution,o=i.matrixWorld,a=i.geometry,c=a.attributes.instanceStart,l=a.attributes.instanceEnd,u=Math.min(a.instanceCount,c.count),h=-e.near;es.at(1,ji),ji.w=1,ji.applyMatrix4(e.matrixWorldInverse),ji.applyMatrix4(n),ji.multiplyScalar(1/ji.w),ji.x*=r.x/2,ji.y*=r.y/2,ji.z=0,Fd.copy(ji),Od.multiplyMatrices(e.matrixWorldInverse,o);for(let f=0,d=u;f<d;f++){if(Ln.fromBufferAttribute(c,f),Dn.fromBufferAttribute(l,f),Ln.w=1,Dn.w=1,Ln.applyMatrix4(Od),Dn.applyMatrix4(Od),Ln.z>h&&Dn.z>h)continue;if(Ln.z>h){let T=Ln.z-Dn.z,S=(Ln.z-h)/T;Ln.lerp(Dn,S)}else if(Dn.z>h){let T=Dn.z-Ln.z,S=(Dn.z-h)/T;Dn.lerp(Ln,S)}Ln.applyMatrix4(n),Dn.applyMatrix4(n),Ln.multiplyScalar(1/Ln.w),Dn.multiplyScalar(1/Dn.w),Ln.x*=r.x/2,Ln.y*=r.y/2,Dn.x*=r.x/2,Dn.y*=r.y/2,Nn.start.copy(Ln),Nn.start.z=0,Nn.end.copy(Dn),Nn.end.z=0;let _=Nn.closestPointToPointParameter(Fd,!0);Nn.at(_,C_);let p=pd.lerp(Ln.z,Dn.z,_),g=p>=-1&&p<=1,v=Fd.distanceTo(C_)<mr*.5;if(g&&v){Nn.start.fromBufferAttribute(c,f),Nn.end.fromBufferAttribute(l,f),Nn.start.applyMatrix4(o),Nn.end.applyMatrix4(o);let T=new U,S=new U;es.distanceSqToSegment(Nn.start,Nn.end,S,T),t.push({point:S,pointOnLine:T,distance:es.origin.distanceTo(S),object:i,face:null,faceIndex:f,uv:null,uv1:null})}}}var Gh=class extends gn{constructor(e=new Eo,t=new Ao({color:Math.random()*16777215})){super(e,t),this.isLineSegments2=!0,this.type="LineSegments2"}computeLineDistances(){let e=this.geometry,t=e.attributes.instanceStart,n=e.attributes.instanceEnd,s=new Float32Array(2*t.count);for(let o=0,a=0,c=t.count;o<c;o++,a+=2)E_.fromBufferAttribute(t,o),T_.fromBufferAttribute(n,o),s[a]=a===0?0:s[a-1],s[a+1]=s[a]+E_.distanceTo(T_);let r=new Ws(s,2,1);return e.setAttribute("instanceDistanceStart",new Di(r,1,0)),e.setAttribute("instanceDistanceEnd",new Di(r,1,1)),this}raycast(e,t){let n=this.material.worldUnits,s=e.camera;if(s===null&&!n&&console.error('LineSegments2: "Raycaster.camera" needs to be set in order to raycast against LineSegments2 while worldUnits is set to false.'),n===!1&&(this.material.resolution.x===0||this.material.resolution.y===0))return;let r=e.params.Line2!==void 0&&e.params.Line2.threshold||0;es=e.ray;let o=this.matrixWorld,a=this.geometry,c=this.material;mr=c.linewidth+r,a.boundingSphere===null&&a.computeBoundingSphere(),Vh.copy(a.boundingSphere).applyMatrix4(o);let l;if(n)l=mr*.5;else{let h=Math.max(s.near,Vh.distanceToPoint(es.origin));l=R_(s,h,c.resolution)}if(Vh.radius+=l,es.intersectsSphere(Vh)===!1)return;a.boundingBox===null&&a.computeBoundingBox(),zh.copy(a.boundingBox).applyMatrix4(o);let u;if(n)u=mr*.5;else{let h=Math.max(s.near,zh.distanceToPoint(es.origin));u=R_(s,h,c.resolution)}zh.expandByScalar(u),es.intersectsBox(zh)!==!1&&(n?yA(this,t):vA(this,s,t))}onBeforeRender(e){let t=this.material.uniforms;t&&t.resolution&&(e.getViewport(Ud),this.material.uniforms.resolution.value.set(Ud.z,Ud.w))}};var gr=64,P_=.04,I_=.6,L_=4;function qa(i){let e=i.size;if(i.shape==="box")return new zs(e.size_x,e.size_y,e.size_z);if(i.shape==="sphere")return new Sa(e.radius,gr,32).rotateX(Math.PI/2);if(i.shape==="mesh"){let t=new nn,n=e.triangles.flatMap(s=>s.flatMap(r=>e.vertices[r]));return t.setAttribute("position",new yt(n,3)),t.computeVertexNormals(),t}return SA(kd(i))}function Bd(i,e){if(i.shape==="box"||i.shape==="mesh"||i.shape==="sphere")return new _a(e,25).getAttribute("position").array;let t=kd(i).filter(([s])=>s>0),n=[];for(let[s,r]of t)for(let o=0;o<gr;o+=1)n.push(...Hh(s,r,o),...Hh(s,r,o+1));return new Float32Array(n)}function D_(i,e){let t=Array.from(Bd(i,e));if(i.shape==="cylinder"||i.shape==="cone"||i.shape==="ring"){let n=kd(i).filter(([s])=>s>0);for(let s=1;s<n.length;s+=1)for(let r=0;r<L_;r+=1){let o=r*gr/L_;t.push(...Hh(...n[s-1],o),...Hh(...n[s],o))}}return new Float32Array(t)}function Hh(i,e,t){let n=t*2*Math.PI/gr;return[i*Math.cos(n),i*Math.sin(n),e]}function kd(i){let e=i.size,t=e.height/2;if(i.shape==="ring"){let{inner_radius:r,outer_radius:o}=e,a=Math.min(I_,P_*Math.min(e.height,o-r));return[[r,-t],[o-a,-t],[o,-t+a],[o,t-a],[o-a,t],[r,t],[r,-t]]}if(i.shape==="cone")return[[0,-t],[e.radius_bottom,-t],[e.radius_top,t],[0,t]];let n=e.radius,s=Math.min(I_,P_*Math.min(e.height,n));return[[0,-t],[n-s,-t],[n,-t+s],[n,t-s],[n-s,t],[0,t]]}function SA(i){let e=[],t=[],n=[];for(let r=1;r<i.length;r+=1){let[o,a]=i[r-1],[c,l]=i[r],u=Math.hypot(c-o,l-a)||1,h=(l-a)/u,f=-(c-o)/u,d=e.length/3;for(let m=0;m<=gr;m+=1){let _=m*2*Math.PI/gr,[p,g]=[Math.cos(_),Math.sin(_)];e.push(o*p,o*g,a,c*p,c*g,l),t.push(h*p,h*g,f,h*p,h*g,f)}for(let m=0;m<gr;m+=1){let _=d+2*m;n.push(_,_+2,_+3,_,_+3,_+1)}}let s=new nn;return s.setAttribute("position",new yt(e,3)),s.setAttribute("normal",new yt(t,3)),s.setIndex(n),s}var Xh=["spindle","tool"],zd=["face","nose","holder","shank"],MA=1.6;function bA(i,e,t){return e.startsWith("edge")?"edge":["spindle","tool","pad"].includes(i)&&e in t?e:e==="bolt"?"bolt":i in t?i:"other"}function qh(i,e){let t=e.turn_deg.map(n=>n*Math.PI/180);i.position.set(...e.at),i.rotation.set(t[0],t[1],t[2],"ZYX")}var Wh=class{constructor(e,t){this.replay=e;this.look=t;this.root=new Cn;this.clip=new hi(new U(0,1,0),0);this.size={value:new He(1,1)};this.solids=[];this.models=new Map;this.clipped=[]}pose(e){let t=this.replay.positionAt(e),n=this.replay.bodiesAt(e,t),[s]=this.replay.spindleAt(e);this.solids=[];for(let r of this.models.values())r.group.visible=!1;for(let r of n.values()){let o=this.modelOf(r),a=this.replay.geometryOf(r),c=a.soft?this.replay.padDepthAt(r.id.replace(/\.pad$/,""),e):0,l=Xh.includes(a.kind)?s:0;o.group.visible=!0,o.group.position.set(r.position[0],r.position[1],r.position[2]-c),o.group.rotation.set(0,0,r.turn_deg*Math.PI/180+l),o.group.updateMatrixWorld(!0);for(let u of o.solids)u.box.copy(u.own).applyMatrix4(u.object.matrixWorld);this.solids.push(...o.solids)}}cut(e,t=[0,-1]){let n=e?[this.clip]:null;e&&(this.clip.normal.set(-t[0],-t[1],0).normalize(),this.clip.constant=-this.clip.normal.dot(new U(...e)));for(let s of this.clipped)s.clippingPlanes===null!=(n===null)&&(s.needsUpdate=!0),s.clippingPlanes=n}showMachine(e){for(let t of this.solids)t.kind==="machine"&&(t.object.visible=e)}modelOf(e){let t=this.models.get(e.id);if(t&&t.key===e.geometry)return t;t&&this.root.remove(t.group);let n=this.replay.geometryOf(e),s={key:e.geometry,group:new Cn,solids:[]};for(let r of n.parts)s.solids.push(this.solidOf(e.id,n,r,s.group));return this.models.set(e.id,s),this.root.add(s.group),s}solidOf(e,t,n,s){let r=bA(t.kind,n.feature,this.look.materials),o=this.look.materials[r],a=qa(n),c=new Cn;qh(c,n);let l=o.opacity>=1,u=new Ss({color:o.colour,specular:new et(1,1,1).multiplyScalar(o.specular*.5),shininess:o.gloss,transparent:!l,opacity:o.opacity,depthWrite:l,side:zd.includes(r)?Si:0,polygonOffset:!0,polygonOffsetFactor:1,polygonOffsetUnits:1}),h=new gn(a,u);h.renderOrder=l?0:5,c.add(h);let f=new nn;f.setAttribute("position",new ui(Bd(n,a),3));let d=new cr({color:this.look.edge,transparent:!0,opacity:l?.85:.35});c.add(new mo(f,d)),l&&n.shape!=="box"&&n.shape!=="mesh"&&c.add(new gn(a,this.contour(r))),zd.includes(r)&&this.clipped.push(u,d),s.add(c),a.computeBoundingBox();let m=n.shape==="ring"?n.size.inner_radius:0;return{body:e,kind:t.kind,look:r,feature:n.feature,own:a.boundingBox.clone(),box:new Pn,bore:m,object:c}}contour(e){let t=new Kn({side:In,clipping:!0,uniforms:{size:this.size,ink:{value:new et(this.look.edge)}},vertexShader:`
+        #include <clipping_planes_pars_vertex>
+        uniform vec2 size;
+        void main() {
+          vec4 mvPosition = modelViewMatrix * vec4(position, 1.0);
+          gl_Position = projectionMatrix * mvPosition;
+          vec4 along = projectionMatrix * vec4(normalize(normalMatrix * normal), 0.0);
+          if (length(along.xy) > 1e-6)
+            gl_Position.xy += normalize(along.xy * size) / size * ${(2*MA).toFixed(1)} * gl_Position.w;
+          #include <clipping_planes_vertex>
+        }`,fragmentShader:`
+        #include <clipping_planes_pars_fragment>
+        uniform vec3 ink;
+        void main() {
+          #include <clipping_planes_fragment>
+          gl_FragColor = vec4(ink, 1.0);
+          #include <colorspace_fragment>
+        }`});return zd.includes(e)&&this.clipped.push(t),t}};var wA=2.5,$h=class{constructor(e,t){this.replay=e;this.root=new Cn;this.outlines=[];this.shown=!0;this.ghosts=new Map;this.pen=new Ao({color:t,linewidth:2.4,dashed:!0,depthTest:!1,transparent:!0})}pose(e,t){for(let c of this.ghosts.values())c.visible=!1;if(this.outlines=[],!this.shown)return;this.pen.dashSize=7*t,this.pen.gapSize=4*t;let n=this.replay.beliefsAt(e),[s,r]=[this.replay.positionAt(e),this.replay.commandAt(e)],o=this.replay.bodiesAt(e,s),a=wA*t;this.tip(o,n,s,r,a);for(let c of o.values()){let l=this.replay.geometryOf(c);l.kind==="pad"&&this.pad(c,l,n,a)}this.stockTop(o,n,a)}tip(e,t,n,s,r){let o=[...e.values()].find(p=>this.replay.geometryOf(p).kind==="tool");if(!o||this.replay.entry.facts.length_convention!=="face")return;let a=this.replay.geometryOf(o),c=t["active length row"]||t["loaded slot"],l=c?t[`row ${c} length`]:void 0,u=typeof l=="number"?l+(t[`row ${c} wear`]??0):null,h=-EA(a),f=this.replay.data.links[o.link],d=[0,1,2].map(p=>f[p]*(s[p]-n[p]));if(u!==null&&(d[2]+=h-u),Math.hypot(...d)<r)return;let m=[o.position[0]+d[0],o.position[1]+d[1],o.position[2]+d[2]],_=u!==null?`tip taken to be here, ${al(Math.abs(d[2]))} ${d[2]>0?"higher":"lower"}`:"tool commanded to here";this.show(`tool ${o.geometry}`,a,m,0,_,-h)}pad(e,t,n,s){let r=e.id.replace(/\.pad$/,""),o=e.offset,[a,c]=[n[`setter ${r} x_mm`],n[`setter ${r} y_mm`]],l=[0,0,0];typeof a=="number"&&typeof c=="number"&&([l[0],l[1]]=[a-o[0],c-o[1]]);let u=n[`setter ${r} reference_z_mm`],h=this.replay.entry.facts.setters[r]?.pre_travel_mm;if(typeof u=="number"&&typeof h=="number"&&(l[2]=u-(o[2]+Yh(t)-h)),Math.hypot(...l)<s)return;let f=[e.position[0]+l[0],e.position[1]+l[1],e.position[2]+l[2]];this.show(`${e.id} ${e.geometry}`,t,f,e.turn_deg,"pad taken to be here",Yh(t))}stockTop(e,t,n){let s=t["active system"]??"G54",r=t[`${s} z`];if(typeof r!="number"||r===0||this.replay.entry.facts.length_convention!=="face")return;let o=[...e.values()].find(u=>this.replay.geometryOf(u).kind==="stock");if(!o)return;let a=this.replay.geometryOf(o),c=r-(o.position[2]+Yh(a));if(Math.abs(c)<n)return;let l=[o.position[0],o.position[1],o.position[2]+c];this.show(`${o.id} ${o.geometry}`,a,l,o.turn_deg,`${s} takes the top to be here`,Yh(a))}show(e,t,n,s,r,o){let a=this.ghosts.get(e);if(!a){a=new Cn;for(let c of t.parts){let l=new Eo;l.setPositions(D_(c,qa(c)));let u=new Gh(l,this.pen);u.computeLineDistances(),u.renderOrder=20,qh(u,c),a.add(u)}this.ghosts.set(e,a),this.root.add(a)}a.visible=!0,a.position.set(...n),a.rotation.set(0,0,s*Math.PI/180),this.outlines.push({label:r,point:new U(n[0],n[1],n[2]+o)})}};function AA(i){let[e,t]=[1/0,-1/0];for(let n of i.parts){let s=qa(n),r=new Cn;qh(r,n),r.updateMatrix(),s.applyMatrix4(r.matrix).computeBoundingBox(),e=Math.min(e,s.boundingBox.min.z),t=Math.max(t,s.boundingBox.max.z)}return[e,t]}var N_=new WeakMap;function U_(i){let e=N_.get(i);return e||N_.set(i,e=AA(i)),e}function EA(i){return U_(i)[0]}function Yh(i){return U_(i)[1]}var F_=["pad","block","stock","fixture","setter","table"],TA=["head","machine","table"],O_=30,B_=[32,-32,4,78,-78],CA=.28,Zh=class{constructor(e){this.angleDeg=e;this.name="choose";this.now=null;this.chosen=new Map;this.camera=new Yn(e,1,10,6e4),this.camera.up.set(0,0,1)}approach(e,t){this.now||(this.now={...e,focus:e.focus.clone()});let n=this.now,s=t<=0?1:1-Math.exp(-t/CA),r=n.focus.distanceTo(e.focus)/e.half+Math.abs(Math.log(e.half/n.half))+Math.abs(e.azimuth-n.azimuth)+Math.abs(e.elevation-n.elevation);return n.focus.lerp(e.focus,s),n.half*=(e.half/n.half)**s,n.azimuth+=(e.azimuth-n.azimuth)*s,n.elevation+=(e.elevation-n.elevation)*s,this.put(n),r>1e-4}put(e){let t=this.camera.aspect,s=e.half*Math.max(1,1.15/t)/Math.tan(this.angleDeg*Math.PI/360),[r,o]=[e.azimuth*Math.PI/180,e.elevation*Math.PI/180],a=new U(Math.sin(r)*Math.cos(o),-Math.cos(r)*Math.cos(o),Math.sin(o));this.camera.position.copy(e.focus).addScaledVector(a,s),this.camera.near=s*.1,this.camera.far=s*6+8e3,this.camera.lookAt(e.focus),this.camera.updateProjectionMatrix(),this.camera.updateMatrixWorld()}aim(e,t,n,s){if(e==="whole")return k_(t);let r=Ya(t),o=Vd(t,r);if(!r)return k_(t);let a=r.box,[c,l]=[(a.min.x+a.max.x)/2,(a.min.y+a.max.y)/2],u=Jh(t);if(e==="nose"){let v=t.find(R=>R.look==="face")??r,T=v.box.max.x-v.box.min.x,S=new U(u.x,u.y,v.box.min.z);return{focus:S,half:Math.max(.8*T,O_),azimuth:this.free(S,t,n,B_,s),elevation:-6}}let h=o?Math.max(a.min.z-o.box.max.z,0):0;if(e==="follow"||!o||h>160){let v=Math.min(Math.max(.62*h+60,90),320);return{focus:new U(u.x,u.y,a.min.z-Math.min(h,400)*.42),half:v,azimuth:30,elevation:14}}let f=o.box,d=new U(Math.min(Math.max(c,f.min.x),f.max.x),Math.min(Math.max(l,f.min.y),f.max.y),0),m=Math.max(a.max.x-a.min.x,a.max.y-a.min.y,Math.min(f.max.x-f.min.x,70),12),_=Math.max(.75*m,O_)+.5*h+.4*Math.hypot(d.x-c,d.y-l),p=new U((c+d.x)/2,(l+d.y)/2,(a.min.z+Math.min(f.max.z,a.min.z))/2);r.look==="lug"&&p.set((p.x+u.x)/2,(p.y+u.y)/2,p.z);let g=s?-4:9;return{focus:p,half:s?_*1.25:_,azimuth:this.free(p,t,n,B_,s),elevation:g}}free(e,t,n,s,r){let o=n?this.chosen.get(n):void 0;if(o!==void 0)return o;let a=Jh(t),c=r?Ya(t):null,l=s.map(h=>{let f=h*Math.PI/180,d=e.clone().add(new U(Math.sin(f),-Math.cos(f),.16).multiplyScalar(900)),m=t.filter(p=>!TA.includes(p.look)&&!Xh.includes(p.kind)&&!["pad","setter"].includes(p.kind)&&RA(d,e,p.box)).length;if(!c)return m;let _=c.box.getCenter(new U).sub(a);return m+(_.x*(d.x-e.x)+_.y*(d.y-e.y)<0?.5:0)}),u=s[l.indexOf(Math.min(...l))];return n&&this.chosen.set(n,u),u}};function Ya(i){return i.filter(t=>Xh.includes(t.kind)&&t.look!=="head").reduce((t,n)=>t&&t.box.min.z<=n.box.min.z?t:n,null)}function Vd(i,e){if(!e)return null;let t=null,n=1/0;for(let s of i){if(!F_.includes(s.kind))continue;let r=e.box,o=s.box,a=Math.hypot(Math.max(r.min.x-o.max.x,o.min.x-r.max.x,0),Math.max(r.min.y-o.max.y,o.min.y-r.max.y,0),Math.max(r.min.z-o.max.z,o.min.z-r.max.z,0)),c=Math.round(a*2)+F_.indexOf(s.kind)*.01;c<n&&([t,n]=[s,c])}return t}function Jh(i){let e=i.find(t=>t.look==="face"||t.look==="holder"||t.look==="nose");return e?e.box.getCenter(new U):new U}function k_(i){let e=new Pn;for(let n of i)e.union(n.box);e.isEmpty()&&e.set(new U(-400,-400,-400),new U(400,400,400));let t=e.getSize(new U);return{focus:e.getCenter(new U),half:.4*t.length(),azimuth:34,elevation:20}}function RA(i,e,t){let[n,s]=[0,1];for(let r of["x","y","z"]){let o=e[r]-i[r],[a,c]=[t.min[r]-i[r],t.max[r]-i[r]];if(Math.abs(o)<1e-12){if(a>=0||c<=0)return!1;continue}let[l,u]=o>0?[a/o,c/o]:[c/o,a/o];n=Math.max(n,l),s=Math.min(s,u)}return n<s}var PA=["face","lug","tip","edge","cutting","holder","pad","bolt","block","stock","setter","fixture"],IA=7,z_=12,Kh=class{constructor(e){this.host=e;this.chips=[];this.svg=document.createElementNS("http://www.w3.org/2000/svg","svg");this.shown=!0;this.svg.setAttribute("class","leaders"),e.append(this.svg)}draw(e,t,n,s,r,o,a,c){let l=[],u=(h,f,d)=>{let m=f.clone().project(r),[_,p]=[(m.x+1)/2*o,(1-m.y)/2*a];m.z<1&&_>8&&_<o-8&&p>30&&p<a-12&&l.length<IA&&l.push({text:h,x:_,y:p,belief:d})};if(this.shown){for(let h of s)u(h.label,h.point,!0);for(let h of n)u(h.label,h.point,!1);for(let h of PA){let f=e.filter(p=>p.look===h);if(f.length===0)continue;let d=r.position,m=f.reduce((p,g)=>Gd(p.box,d)<=Gd(g.box,d)?p:g);m.box.getSize(new U).length()/Gd(m.box,d)<.012||u(t[h],LA(m,d),!1)}}this.lay(l,o,a,c)}lay(e,t,n,s){let r=[...e].sort((l,u)=>l.x-u.x),o=Math.ceil(r.length/2),a=[],c=0;[r.slice(0,o),r.slice(o)].forEach((l,u)=>{l.sort((_,p)=>_.y-p.y);let h=u===0?s.bottom:12,f=l.map(_=>{let p=this.chip(c++);return p.textContent!==_.text&&(p.textContent=_.text),p.className=_.belief?"chip belief":"chip",{label:_,chip:p,w:p.offsetWidth,h:p.offsetHeight,top:0}}),d=s.top;for(let _ of f)_.top=Math.max(_.label.y-_.h/2,d),d=_.top+_.h+8;let m=n-h;for(let _ of[...f].reverse()){_.top=Math.min(_.top,m-_.h),m=_.top-8;let p=u===0?z_:t-z_-_.w;_.chip.style.transform=`translate(${Math.round(p)}px, ${Math.round(_.top)}px)`;let g=u===0?p+_.w:p,v=_.top+_.h/2,T=_.label.belief?"belief":"plain",S=`M${g.toFixed(1)} ${v.toFixed(1)}L${_.label.x.toFixed(1)} ${_.label.y.toFixed(1)}`;a.push(`<path class="under" d="${S}"/><path class="${T}" d="${S}"/><circle class="${T}" cx="${_.label.x.toFixed(1)}" cy="${_.label.y.toFixed(1)}" r="4.5"/>`)}});for(let l=c;l<this.chips.length;l+=1)this.chips[l].className="chip none";this.svg.innerHTML=a.join("")}chip(e){for(;this.chips.length<=e;){let t=document.createElement("div");this.host.append(t),this.chips.push(t)}return this.chips[e]}};function Gd(i,e){return i.getCenter(new U).distanceTo(e)}function LA(i,e){let t=i.box,n=t.getCenter(new U),s=new U(e.x-n.x,e.y-n.y,0).normalize(),r=t.max.z-t.min.z,a=i.kind==="spindle"||i.kind==="tool"?t.min.z+Math.min(.25*r,12):t.max.z-Math.min(.4*r,12);return new U(n.x+s.x*(t.max.x-t.min.x)*.46,n.y+s.y*(t.max.y-t.min.y)*.46,a)}var jh=17,Hd=74,DA=4,NA="#e3b23c",V_="#3d4854",Qh=class{constructor(e){this.replay=e;this.root=new Cn;this.labels=[];this.sockets=new Map;this.cables=new Map}pose(e,t){let n=Object.keys(this.replay.entry.facts.sockets),s=t.filter(a=>a.kind==="setter");if(n.length===0||s.length===0)return;this.sockets.size===0&&this.build(n,t);let r=this.replay.plugsAt(e),o=this.replay.beliefsAt(e);this.labels=[];for(let a of n){let c=this.replay.entry.facts.sockets[a],l=this.sockets.get(a),u=this.replay.signalAt(`input ${c}.raw`,e)===1;l.lamp.color.set(u?NA:V_);let h=Object.keys(r).some(d=>o[`setter ${d} input`]===c),f=Object.values(r).includes(a);(h||f)&&this.labels.push({label:`input ${c}: ${u?"on":"off"}${h?", watched":", not watched"}`,point:l.at})}for(let a of new Set(s.map(c=>c.body)))this.cable(a,s.filter(c=>c.body===a),r[a]??null,t)}build(e,t){let n=t.find(a=>a.kind==="machine"),s=t.find(a=>a.kind==="table"),r=(e.length-1)*Hd,o=new U(-r/2,460,0);n&&o.set(n.box.min.x+Hd,n.box.min.y-6,(s?.box.max.z??-540)+150),e.forEach((a,c)=>{let l=o.clone().add(new U(c*Hd,0,0)),u=new gn(new go(jh+7,jh+7,8,32),new Ss({color:"#aab4be"})),h=new Ss({color:V_}),f=new gn(new go(jh,jh,14,32),h);u.position.copy(l),f.position.copy(l),this.root.add(u,f),this.sockets.set(a,{lamp:h,at:l})})}cable(e,t,n,s){let r=t[0].box,o=s.find(_=>_.kind==="table")?.box,a=new U((r.min.x+r.max.x)/2,r.max.y,r.min.z+14),c=new U(a.x,Math.max(o?.max.y??0,a.y+40)-12,a.z-8),l=n?this.sockets.get(n):void 0,u=[a,a.clone().add(new U(0,25,-6)),c];if(l){let _=Math.min(c.z,l.at.z)-60;u.push(new U(c.x+(l.at.x-c.x)*.35,c.y+40,_)),u.push(l.at.clone().add(new U(0,-60,-20)),l.at.clone().add(new U(0,-8,0)))}else u.push(c.clone().add(new U(30,40,-60)));let h=u.map(_=>`${_.x.toFixed(1)} ${_.y.toFixed(1)}`).join()+n,f=this.cables.get(e);if(f?.key===h)return;let d=new Ma(new _o(u,!1,"centripetal"),40,DA,7);if(f){f.mesh.geometry.dispose(),f.mesh.geometry=d,f.key=h;return}let m=new gn(d,new Ss({color:"#303a45"}));this.root.add(m),this.cables.set(e,{mesh:m,key:h})}};var G_=1.1,UA=.9,FA=.7,eu=class{constructor(e,t,n){this.player=e;this.index=t;this.host=n;this.cutOpen=null;this.frames=0;this.free=null;this.room={top:56,bottom:12};this.scene=new ha;this.dirty=!0;this.floor=null;this.size=[0,0];let s=e.page.look,r=e.replays[t];this.renderer=new Fh({antialias:!0,powerPreference:"high-performance"}),this.renderer.localClippingEnabled=!0,this.renderer.setPixelRatio(Math.min(window.devicePixelRatio,2)),n.prepend(this.renderer.domElement),this.renderer.domElement.setAttribute("aria-hidden","true"),this.scene.background=new et(s.background_low),this.eye=new Zh(s.view_angle_deg),this.stage=new Wh(r,s),this.belief=new $h(r,s.belief),this.wiring=new Qh(r),this.labels=new Kh(n),this.bar=document.createElement("div"),this.bar.className="scalebar",n.append(this.bar),this.scene.add(this.stage.root,this.belief.root,this.wiring.root,this.eye.camera),this.light(),this.hands(),new ResizeObserver(()=>this.resize()).observe(n),this.resize()}light(){this.scene.add(new Ea("#ffffff","#c4ccd4",1.9));for(let[e,t,n,s]of[[-.8,1.1,.9,1.25],[1,.5,.7,.5]]){let r=new Ra("#ffffff",s);r.position.set(e,t,n),this.eye.camera.add(r,r.target)}}resize(){let[e,t]=[this.host.clientWidth,this.host.clientHeight];e<2||t<2||(this.size=[e,t],this.renderer.setSize(e,t),this.eye.camera.aspect=e/t,this.stage.size.value.set(e,t),this.belief.pen.resolution.set(e,t),this.dirty=!0)}touch(){this.dirty=!0}draw(e){if(!this.dirty&&!this.player.playing)return;let t=this.player.timeOf(this.index);this.stage.pose(t),this.wiring.pose(t,this.stage.solids);let{aim:n,name:s}=this.choose(t),r=this.eye.approach(n,e);this.stage.showMachine(s==="whole"||(this.eye.now?.half??0)>380),this.cut(t);let[o,a]=this.size,c=2*(this.eye.now?.half??100)*Math.max(1,1.15/(o/a))/a;this.belief.pose(t,c),this.ground(),this.renderer.render(this.scene,this.eye.camera);let l=c>.7;this.labels.draw(this.stage.solids,this.player.page.look.labels,l?this.wiring.labels:[],this.belief.outlines,this.eye.camera,o,a,this.room),this.scale(c,o),this.frames+=1,this.dirty=r}choose(e){let t=this.stage.solids,n=this.player.presses[this.index].find(o=>e>o.contact-G_&&e<Math.max(o.rest,o.end)+UA)??null;if(this.eye.name==="free"&&this.free)return{aim:this.free,name:"free"};let s=Ya(t)?.look==="lug",r=this.eye.name;if(r==="choose"){let o=this.player.replays[this.index].entry.findings.some(f=>Math.abs(f.t-e)<G_&&f.severity!=="risky"),a=Ya(t),c=Vd(t,a),l=a&&c?Math.abs(a.box.min.z-c.box.max.z):1/0,u=this.player.replays[this.index].lineAt(e),h=u&&["rapid","return","home"].includes(u.kind)&&u.t[1]-u.t[0]>FA&&e<u.t[1];n||o&&l<60?r="pad":e<=1e-9||h&&l>60?r="whole":l<40?r="pad":r="follow"}return{aim:this.eye.aim(r,t,n,s&&(n!==null||r==="nose")),name:r}}cut(e){let t=this.stage.solids,n=this.cutOpen;n===null&&(n=this.hidden(e));let s=Jh(t),r=this.eye.camera.position.clone().sub(s);this.stage.cut(n?[s.x,s.y,s.z]:null,[r.x,r.y])}hidden(e){return this.player.replays[this.index].entry.findings.some(n=>n.code==="missed-edge"&&Math.abs(n.t-e)<1.5)?!0:this.stage.solids.some(n=>n.look==="face"&&this.stage.solids.some(s=>{if(s.kind!=="pad")return!1;let[r,o]=[n.box.getCenter(new U),s.box.getCenter(new U)],a=Math.max(s.box.max.x-s.box.min.x,s.box.max.y-s.box.min.y)/2;return Math.hypot(r.x-o.x,r.y-o.y)+a<=n.bore&&s.box.max.z>n.box.min.z+.001}))}ground(){if(this.floor)return;let e=this.stage.solids.filter(n=>n.kind==="machine"||n.kind==="table");if(e.length===0)return;let t=Math.min(...e.map(n=>n.box.min.z));this.floor=new La(4e3,40,"#aab6c2","#c3ccd6"),this.floor.rotateX(Math.PI/2),this.floor.position.set(0,0,t),this.scene.add(this.floor)}scale(e,t){let n=as()?25.4:1,s=n;for(let a=-3;a<4;a+=1)for(let c of[1,2,5])c*10**a*n/e<=t*.2&&(s=c*10**a*n);let r=Math.max(0,-Math.floor(Math.log10(s/n)+1e-9));this.bar.style.width=`${s/e}px`;let o=as()?`${(s/25.4).toFixed(r)} in`:al(s,r);this.bar.textContent!==o&&(this.bar.textContent=o)}setCamera(e){this.eye.name=e,this.dirty=!0}grab(e,t,n,s=0,r=0){let o=this.eye.name==="free"&&this.free?this.free:this.eye.now;if(!o)return;let a=o.azimuth*Math.PI/180,c=o.focus.clone().add(new U(Math.cos(a)*s,Math.sin(a)*s,r));this.free={focus:c,half:Math.min(Math.max(o.half*n,.5),3e3),azimuth:o.azimuth+e,elevation:Math.min(Math.max(o.elevation+t,-85),88)},this.setCamera("free"),this.player.changed()}hands(){let e=this.renderer.domElement;e.addEventListener("pointerdown",t=>e.setPointerCapture(t.pointerId)),e.addEventListener("pointermove",t=>{if(!(!e.hasPointerCapture(t.pointerId)||t.buttons===0))if(t.buttons===1&&!t.shiftKey)this.grab(-t.movementX*.4,t.movementY*.4,1);else{let n=2*(this.eye.now?.half??100)/this.size[1];this.grab(0,0,1,-t.movementX*n,t.movementY*n)}}),e.addEventListener("contextmenu",t=>t.preventDefault()),e.addEventListener("wheel",t=>{t.preventDefault(),this.grab(0,0,Math.exp(Math.sign(t.deltaY)*.12))},{passive:!1})}};var OA=60,BA=2.2;function H_({desk:i}){let[,e]=vu(s=>s+1,0);Su(()=>{let s=0,r=0,o=i.player.listen(()=>{let a=performance.now();(!i.player.playing||a-s>OA)&&(s=a,clearTimeout(r),e(0))});return()=>{o(),clearTimeout(r)}},[]);let{player:t}=i,n=t.replays.length>1;return q("div",{class:"page",children:[q(kA,{desk:i}),q("main",{class:n?"work two":"work",children:[t.replays.map((s,r)=>q(zA,{desk:i,index:r},r)),q("div",{class:"side",children:[q(Bp,{desk:i}),q(VA,{desk:i})]})]}),q(Eg,{desk:i}),q("footer",{role:"note",children:t.page.caution}),q(GA,{desk:i}),i.help&&q(HA,{desk:i})]})}function kA({desk:i}){let{player:e}=i,n=e.hiddenFrom===1/0&&e.t>=Math.max(0,...i.told.map(r=>r.at))&&e.t>e.start&&(e.t>=e.end||i.told.length>0),s=e.page.entries.map((r,o)=>(e.page.entries.length>1?`${"AB"[o]}: `:"")+r.title).join("  |  ");return q("header",{children:[q("h1",{title:s,children:s}),n&&e.page.entries.map((r,o)=>{let a=e.page.look.verdicts[r.verdict]??e.page.look.verdicts[""];return q("span",{class:"verdict",style:{color:a.colour},children:[e.page.entries.length>1?`${"AB"[o]} `:"",q(Is,{look:a,size:26})," ",a.word]},o)}),q("button",{onClick:()=>i.toggle("inch"),"aria-label":`Lengths are in ${i.inch?"inches":"millimetres"}; change`,children:i.inch?"inch":"mm"}),q("button",{"aria-expanded":i.help,onClick:()=>i.toggle("help"),children:"Keys"})]})}function zA({desk:i,index:e}){let t=Pr(null),n=Pr(null);Fo(()=>{n.current=new eu(i.player,e,t.current),i.views[e]=n.current},[]);let{player:s}=i,r=s.replays[e],o=s.timeOf(e),a=s.pressNow(e),c=Wp(r,o),l=Math.max(s.rateAt(s.t),1e-4),u=s.moments.filter(d=>d.t<=s.t+1e-9&&d.t>s.t-BA*l&&d.kind!=="step"&&(s.replays.length<2||d.text.startsWith("AB"[e]))),h=u[u.length-1],f=h&&h.kind!=="finding"&&!(h.t>s.hiddenFrom)?Fn(h.text.replace(/^[AB]: /,"")):"";return Su(()=>{n.current&&(n.current.room={top:62,bottom:a?250:14},n.current.touch())}),q("section",{class:"picture","aria-label":s.replays.length>1?`Picture ${"AB"[e]}`:"Picture",children:[q("div",{class:"canvas",ref:t}),q("div",{class:"doing",children:[s.replays.length>1&&q("b",{children:["AB"[e]," "]}),Fn(c.head),c.code&&q("code",{children:c.code}),f&&q("span",{class:"caption",children:f})]}),e===s.replays.length-1&&q("div",{class:"cameras",role:"group","aria-label":"Camera",children:Bo.map(([d,m,_])=>q("button",{title:`${m} (${_})`,"aria-pressed":i.views[0]?.eye.name===d||!i.views[0]&&d==="choose",onClick:()=>i.setCamera(d),children:m},d))}),a&&q(vg,{replay:r,press:a,t:o})]})}function VA({desk:i}){let e=Pr(null);return Fo(()=>{i.plots=new wl(i,e.current),i.plots.draw(0)},[]),q("section",{class:"signals","aria-label":"Signals",ref:e})}function GA({desk:i}){let{asked:e}=i.player,t=i.reading,n="";return e&&e.chosen<0?n=`Question: ${e.ask}`:e?n=`${e.chosen+1===e.answer?"Right.":"Not so."} ${e.because}`:typeof t=="object"&&!i.hidden(t)&&(n=`Finding: ${t.title}. ${t.sentences.map(s=>s[1]).join(" ")}`),q("div",{class:"visually-hidden","aria-live":"polite",children:Fn(n)})}function HA({desk:i}){return q("div",{class:"help",role:"dialog","aria-label":"Keys",children:q("div",{children:[q("h2",{children:"Keys"}),q("dl",{children:kp.map(([e,t])=>q("div",{children:[q("dt",{children:q("kbd",{children:e})}),q("dd",{children:t})]},e))}),q("p",{children:"Drag turns the picture, Shift and drag moves it, the wheel zooms. A click in a plot goes to that time."}),q("p",{children:"Solid: where things are. Dashed: where the controller takes them to be, drawn when that differs enough to see."}),q("button",{autofocus:!0,onClick:()=>i.toggle("help"),children:"Close"})]})})}function WA(){let i=JSON.parse(document.getElementById("data").textContent),e=new Tl(i),t=new ll(e),n=document.getElementById("page");try{wp(q(H_,{desk:t}),n)}catch(a){n.innerHTML="",n.append(`This page needs WebGL to draw, and this browser gives none (${String(a)}). Switch on graphics acceleration, or open the page in another browser.`);return}zp(t);let s=performance.now(),r=!0;e.listen(()=>{if(r=!0,!e.playing)for(let a of t.views)a.touch()});let o=a=>{let c=Math.max(a-s,0)/1e3;s=a,e.tick(c);for(let l of t.views)l.draw(c);r&&t.plots?.draw(c),r=!1,requestAnimationFrame(o)};for(let a of t.views)a.draw(0);XA(t),requestAnimationFrame(o)}function XA(i){let{player:e}=i;window.drytouch={readyMs:performance.now(),positionAt:(t,n=0)=>e.replays[n].positionAt(t),commandAt:(t,n=0)=>e.replays[n].commandAt(t),speedAt:(t,n=0)=>e.replays[n].speedAt(t),padDepthAt:(t,n,s=0)=>e.replays[s].padDepthAt(t,n),signalAt:(t,n,s=0)=>e.replays[s].signalAt(t,n),seek:t=>e.seek(t),setCamera:t=>i.setCamera(t),state:()=>({t:e.t,start:e.start,end:e.end,playing:e.playing,rate:e.rate,running:e.rateAt(e.t),asked:e.asked?.ask??null,times:e.replays.map((t,n)=>e.timeOf(n)),frames:i.views.map(t=>t.frames),camera:i.views[0].eye.name,outlines:i.views.map(t=>t.belief.outlines.map(n=>n.label))})}}WA();})();

@@ -1,0 +1,209 @@
+// One picture of one recording: stage, beliefs, wiring, labels and the eye, drawn when something changed.
+
+import {
+  Color, DirectionalLight, GridHelper, HemisphereLight, Scene, Vector3, WebGLRenderer,
+} from "three";
+import { Belief } from "./belief";
+import { axisOf, Eye, lowest, under, type Aim, type CameraName } from "./camera";
+import { Labels } from "./labels";
+import type { Player } from "./player";
+import { Stage } from "./stage";
+import { length, showsInch } from "./units";
+import { Wiring } from "./wiring";
+
+/** Seconds of the run before a contact at which the eye goes close. */
+const CLOSE_BEFORE_S = 1.1;
+const CLOSE_AFTER_S = 0.9;
+/** A quick move at least this long is shown from far. */
+const FAR_MOVE_S = 0.7;
+
+export class View {
+  readonly eye: Eye;
+  readonly labels: Labels;
+  readonly belief: Belief;
+  cutOpen: boolean | null = null;
+  frames = 0;
+  free: Aim | null = null;
+  room = { top: 56, bottom: 12 };
+  private readonly renderer: WebGLRenderer;
+  private readonly scene = new Scene();
+  private readonly stage: Stage;
+  private readonly wiring: Wiring;
+  private readonly bar: HTMLDivElement;
+  private dirty = true;
+  private floor: GridHelper | null = null;
+  private size: [number, number] = [0, 0];
+
+  constructor(private readonly player: Player, private readonly index: number, private readonly host: HTMLElement) {
+    const look = player.page.look;
+    const replay = player.replays[index];
+    this.renderer = new WebGLRenderer({ antialias: true, powerPreference: "high-performance" });
+    this.renderer.localClippingEnabled = true;
+    this.renderer.setPixelRatio(Math.min(window.devicePixelRatio, 2));
+    host.prepend(this.renderer.domElement);
+    this.renderer.domElement.setAttribute("aria-hidden", "true");
+    this.scene.background = new Color(look.background_low);
+    this.eye = new Eye(look.view_angle_deg);
+    this.stage = new Stage(replay, look);
+    this.belief = new Belief(replay, look.belief);
+    this.wiring = new Wiring(replay);
+    this.labels = new Labels(host);
+    this.bar = document.createElement("div");
+    this.bar.className = "scalebar";
+    host.append(this.bar);
+    this.scene.add(this.stage.root, this.belief.root, this.wiring.root, this.eye.camera);
+    this.light();
+    this.hands();
+    new ResizeObserver(() => this.resize()).observe(host);
+    this.resize();
+  }
+
+  private light(): void {
+    this.scene.add(new HemisphereLight("#ffffff", "#c4ccd4", 1.9));
+    for (const [x, y, z, strength] of [[-0.8, 1.1, 0.9, 1.25], [1.0, 0.5, 0.7, 0.5]]) {
+      const light = new DirectionalLight("#ffffff", strength);
+      light.position.set(x, y, z);
+      // Lights go with the eye: no view is ever in the dark.
+      this.eye.camera.add(light, light.target);
+    }
+  }
+
+  private resize(): void {
+    const [wide, high] = [this.host.clientWidth, this.host.clientHeight];
+    if (wide < 2 || high < 2) return;
+    this.size = [wide, high];
+    this.renderer.setSize(wide, high);
+    this.eye.camera.aspect = wide / high;
+    this.stage.size.value.set(wide, high);
+    this.belief.pen.resolution.set(wide, high);
+    this.dirty = true;
+  }
+
+  touch(): void {
+    this.dirty = true;
+  }
+
+  /** Draw if anything changed since the last frame. */
+  draw(wall: number): void {
+    if (!this.dirty && !this.player.playing) return;
+    const t = this.player.timeOf(this.index);
+    this.stage.pose(t);
+    this.wiring.pose(t, this.stage.solids);
+    const { aim, name } = this.choose(t);
+    const moving = this.eye.approach(aim, wall);
+    this.stage.showMachine(name === "whole" || (this.eye.now?.half ?? 0) > 380);
+    this.cut(t);
+    const [wide, high] = this.size;
+    const mmPerPixel = (2 * (this.eye.now?.half ?? 100) * Math.max(1, 1.15 / (wide / high))) / high;
+    this.belief.pose(t, mmPerPixel);
+    this.ground();
+    this.renderer.render(this.scene, this.eye.camera);
+    const far = mmPerPixel > 0.7;
+    this.labels.draw(this.stage.solids, this.player.page.look.labels, far ? this.wiring.labels : [], this.belief.outlines,
+      this.eye.camera, wide, high, this.room);
+    this.scale(mmPerPixel, wide);
+    this.frames += 1;
+    this.dirty = moving;
+  }
+
+  /** The preset asked for, or the decisive one. */
+  private choose(t: number): { aim: Aim; name: CameraName } {
+    const solids = this.stage.solids;
+    const press = this.player.presses[this.index].find((p) => t > p.contact - CLOSE_BEFORE_S && t < Math.max(p.rest, p.end) + CLOSE_AFTER_S) ?? null;
+    if (this.eye.name === "free" && this.free) return { aim: this.free, name: "free" };
+    const lug = lowest(solids)?.look === "lug";
+    let name = this.eye.name;
+    if (name === "choose") {
+      const told = this.player.replays[this.index].entry.findings.some((f) => Math.abs(f.t - t) < CLOSE_BEFORE_S && f.severity !== "risky");
+      const carried = lowest(solids);
+      const support = under(solids, carried);
+      const gap = carried && support ? Math.abs(carried.box.min.z - support.box.max.z) : Infinity;
+      const line = this.player.replays[this.index].lineAt(t);
+      const quick = line && ["rapid", "return", "home"].includes(line.kind) && line.t[1] - line.t[0] > FAR_MOVE_S && t < line.t[1];
+      if (press || (told && gap < 60)) name = "pad";
+      else if (t <= 1e-9 || (quick && gap > 60)) name = "whole";
+      else if (gap < 40) name = "pad";
+      else name = "follow";
+    }
+    return { aim: this.eye.aim(name, solids, press, lug && (press !== null || name === "nose")), name };
+  }
+
+  private cut(t: number): void {
+    const solids = this.stage.solids;
+    let on = this.cutOpen;
+    if (on === null) on = this.hidden(t);
+    const axis = axisOf(solids);
+    const way = this.eye.camera.position.clone().sub(axis);
+    this.stage.cut(on ? [axis.x, axis.y, axis.z] : null, [way.x, way.y]);
+  }
+
+  /** Whether what meets does so inside a ring or a bore, where nobody could see it. */
+  private hidden(t: number): boolean {
+    const near = this.player.replays[this.index].entry.findings.some((f) => f.code === "missed-edge" && Math.abs(f.t - t) < 1.5);
+    if (near) return true;
+    return this.stage.solids.some((ring) => ring.look === "face" && this.stage.solids.some((pad) => {
+      if (pad.kind !== "pad") return false;
+      const [a, b] = [ring.box.getCenter(new Vector3()), pad.box.getCenter(new Vector3())];
+      const reach = Math.max(pad.box.max.x - pad.box.min.x, pad.box.max.y - pad.box.min.y) / 2;
+      return Math.hypot(a.x - b.x, a.y - b.y) + reach <= ring.bore && pad.box.max.z > ring.box.min.z + 1e-3;
+    }));
+  }
+
+  private ground(): void {
+    if (this.floor) return;
+    const machine = this.stage.solids.filter((s) => s.kind === "machine" || s.kind === "table");
+    if (machine.length === 0) return;
+    const low = Math.min(...machine.map((s) => s.box.min.z));
+    this.floor = new GridHelper(4000, 40, "#aab6c2", "#c3ccd6");
+    this.floor.rotateX(Math.PI / 2);
+    this.floor.position.set(0, 0, low);
+    this.scene.add(this.floor);
+  }
+
+  private scale(mmPerPixel: number, wide: number): void {
+    const unit = showsInch() ? 25.4 : 1;
+    let best = unit;
+    for (let e = -3; e < 4; e += 1) for (const n of [1, 2, 5]) if ((n * 10 ** e * unit) / mmPerPixel <= wide * 0.2) best = n * 10 ** e * unit;
+    const places = Math.max(0, -Math.floor(Math.log10(best / unit) + 1e-9));
+    this.bar.style.width = `${best / mmPerPixel}px`;
+    const text = showsInch() ? `${(best / 25.4).toFixed(places)} in` : length(best, places);
+    if (this.bar.textContent !== text) this.bar.textContent = text;
+  }
+
+  setCamera(name: CameraName): void {
+    this.eye.name = name;
+    this.dirty = true;
+  }
+
+  /** A hand takes over: turn, shift and zoom from where the eye is. */
+  grab(turn: number, rise: number, zoom: number, right = 0, up = 0): void {
+    const from = this.eye.name === "free" && this.free ? this.free : this.eye.now;
+    if (!from) return;
+    const angle = (from.azimuth * Math.PI) / 180;
+    const focus = from.focus.clone().add(new Vector3(Math.cos(angle) * right, Math.sin(angle) * right, up));
+    this.free = {
+      focus, half: Math.min(Math.max(from.half * zoom, 0.5), 3000),
+      azimuth: from.azimuth + turn, elevation: Math.min(Math.max(from.elevation + rise, -85), 88),
+    };
+    this.setCamera("free");
+    this.player.changed();
+  }
+
+  private hands(): void {
+    const canvas = this.renderer.domElement;
+    canvas.addEventListener("pointerdown", (event) => canvas.setPointerCapture(event.pointerId));
+    canvas.addEventListener("pointermove", (event) => {
+      if (!canvas.hasPointerCapture(event.pointerId) || event.buttons === 0) return;
+      if (event.buttons === 1 && !event.shiftKey) this.grab(-event.movementX * 0.4, event.movementY * 0.4, 1);
+      else {
+        const mm = (2 * (this.eye.now?.half ?? 100)) / this.size[1];
+        this.grab(0, 0, 1, -event.movementX * mm, event.movementY * mm);
+      }
+    });
+    canvas.addEventListener("contextmenu", (event) => event.preventDefault());
+    canvas.addEventListener("wheel", (event) => {
+      event.preventDefault();
+      this.grab(0, 0, Math.exp(Math.sign(event.deltaY) * 0.12));
+    }, { passive: false });
+  }
+}
