@@ -12,7 +12,7 @@ from rich.table import Table
 from drytouch.sim.commands.expectation import Comparison, compare
 from drytouch.sim.commands.main import EXIT_AS_EXPECTED, EXIT_DIFFERS, EXIT_INTERRUPTED
 from drytouch.sim.commands.pictures import Pictures
-from drytouch.sim.commands.results import Files, as_json, files_for, keep, make_folder
+from drytouch.sim.commands.results import Files, as_json, files_for, keep, results_folder
 from drytouch.sim.commands.scenarios import perform
 from drytouch.sim.commands.screen import screen
 from drytouch.sim.commands.summary import show_caution
@@ -63,10 +63,9 @@ def demo(out: Path, picture: bool, as_data: bool) -> int:
         raise InputError(
             "the library holds no demonstrations", fix="install drytouch again: files are missing"
         )
-    make_folder(out)
     shown: list[Shown] = []
     stopped = False
-    with Pictures(picture) as pictures, _progress() as progress:
+    with results_folder(out), Pictures(picture) as pictures, _progress() as progress:
         task = progress.add_task("", total=len(names))
         for name in names:
             progress.update(task, description=name)

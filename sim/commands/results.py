@@ -36,12 +36,16 @@ def files_for(folder: Path, name: str) -> Files:
     )
 
 
-def make_folder(folder: Path) -> None:
+@contextmanager
+def results_folder(folder: Path) -> Iterator[None]:
     """Make the folder for results before the run, so that no work is lost for want of it.
+
+    A folder that was made for nothing goes away again.
 
     Raises:
         InputError: it can't be made or written to.
     """
+    new = [path for path in (folder, *folder.parents) if not path.exists()]
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):
@@ -52,6 +56,12 @@ def make_folder(folder: Path) -> None:
             str(folder),
             fix="name another folder with --out",
         ) from None
+    try:
+        yield
+    finally:
+        with suppress(OSError):  # not empty: it holds results
+            for path in new:
+                path.rmdir()
 
 
 def as_json(data: Any) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 from drytouch.sim.commands.expectation import compare
 from drytouch.sim.commands.main import EXIT_AS_EXPECTED, EXIT_DIFFERS
 from drytouch.sim.commands.pictures import Pictures
-from drytouch.sim.commands.results import as_json, files_for, keep, make_folder
+from drytouch.sim.commands.results import as_json, files_for, keep, results_folder
 from drytouch.sim.commands.scenarios import perform, ready
 from drytouch.sim.commands.screen import screen
 from drytouch.sim.commands.summary import show, show_caution, show_files
@@ -22,15 +22,14 @@ def run(text: str, seed: int | None, out: Path, picture: bool, as_data: bool) ->
         InputError: scenario, step or folder can't be used; nothing is written then.
     """
     scenario, path = ready(text)
-    make_folder(out)
     errors = screen(to_errors=True)
-    with errors.status("running") if errors.is_terminal else nullcontext():
+    busy = errors.status("running") if errors.is_terminal else nullcontext()
+    with results_folder(out), busy, Pictures(picture) as pictures:
         outcome = perform(scenario, path, seed)
-        comparison = compare(scenario, outcome)
         files = files_for(out, outcome.scenario)
         recording = keep(outcome, files)
-        with Pictures(picture) as pictures:
-            drawn = pictures.draw(recording, files.picture)
+        drawn = pictures.draw(recording, files.picture)
+    comparison = compare(scenario, outcome)
     if as_data:
         sys.stdout.write(as_json(outcome.to_dict()))
         if pictures.reason:
