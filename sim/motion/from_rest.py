@@ -15,6 +15,8 @@ from drytouch.sim.motion.plans import ARRIVAL_MM
 # Trials repeat the same few moves thousands of times; a program has a few hundred distinct ones.
 REMEMBERED = 512
 
+# Making a planner costs three times a plan, and what it plans depends on its input alone.
+_PLANNER = Ruckig(1)
 # A named tuple's own constructor does this with a second call around it: a third of a plan's time.
 _TUPLE = tuple.__new__
 
@@ -56,7 +58,7 @@ def relative_profile(length: float, limits: Limits) -> tuple[Phase, ...]:
     plan.max_velocity, plan.max_acceleration, plan.max_jerk = ([limit] for limit in limits)
     trajectory = Trajectory(1)
     try:
-        Ruckig(1).calculate(plan, trajectory)
+        _PLANNER.calculate(plan, trajectory)
     except RuckigError as error:
         # Its own words list every field of its input; the four that matter are these.
         raise InputError(f"no move of {length:g} mm under {limits} can be planned") from error
