@@ -105,6 +105,8 @@ def step_axis(twin: Twin, step: model.StepAxis) -> Calls:
 
 def move(twin: Twin, step: model.Move) -> Calls:
     """One straight move by the controller."""
+    if step.frame == "work" and step.z_mm is not None:
+        twin.judge.work_move(twin.controller.source)
     words = {"x": step.x_mm, "y": step.y_mm, "z": step.z_mm, "frame": step.frame}
     if step.feed_mm_per_min is None:
         yield from twin.controller.rapid(**words)  # type: ignore[arg-type]
@@ -147,7 +149,7 @@ def touch(twin: Twin, step: model.TouchStep) -> Calls:
 
 def override(twin: Twin, step: model.Override) -> None:
     """Turn an override knob."""
-    twin.kernel.set_override(step.rapid, step.feed)
+    twin.controller.turn_knobs(step.rapid, step.feed)
 
 
 def feed_hold(twin: Twin, step: model.FeedHold) -> None:

@@ -15,12 +15,23 @@ if TYPE_CHECKING:
 
 
 def run_line(twin: Twin, text: str) -> Calls:
-    """One typed line."""
-    raise StepError("typed lines of program can't be run yet", "use the step 'move' or a routine")
-    yield
+    """One typed line.
+
+    Raises:
+        StepError: the line can't be read, or not run in the state that the machine is in.
+    """
+    # The language brings in a grammar, which a scenario without programs doesn't need.
+    from drytouch.sim.program import ProgramError
+
+    try:
+        yield from twin.controller.mdi(text)
+    except ProgramError as error:
+        raise StepError(str(error), "correct the line") from None
 
 
 def run_file(twin: Twin, file: str, block_delete: bool, optional_stop: bool) -> Calls:
     """A program file."""
-    raise StepError("programs can't be run yet", "use a routine")
-    yield
+    from drytouch.sim.program import Options
+
+    options = Options(block_delete=block_delete, optional_stop=optional_stop)
+    return (yield from twin.controller.run_program(file, options))

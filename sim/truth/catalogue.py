@@ -149,9 +149,9 @@ CATALOGUE: dict[str, Entry] = {
     ),
     "wrong-slot": Entry(
         "wrong",
-        "A length was stored in row {row}, but the tool in the spindle belongs to row {right}.",
-        "The number may be right; the machine will use it for another tool.",
-        "Read the row back and compare it with the tool in the spindle before storing.",
+        "Row {row} was written or used, but the tool in the spindle belongs to row {right}.",
+        "A table knows rows, not tools: a right number in another row is used for another tool.",
+        "Read the row back and compare it with the tool in the spindle before storing or moving.",
     ),
     "wrong-system": Entry(
         "wrong",

@@ -99,6 +99,7 @@ class Judge(NumberJudge):
     def close(self, t: float) -> None:
         """The run is over: judge the numbers that were stored."""
         self._count_as_stopped()
+        self._forget_mended()
         for entry in self.tip_errors(t):
             self.numbers[entry.name] = entry
         for entry in list(self.numbers.values()):
@@ -123,6 +124,17 @@ class Judge(NumberJudge):
                 continue
             self.findings[index] = replace(finding, severity="stopped")
 
+    def _forget_mended(self) -> None:
+        """What made a row wrong is no finding once the row was put right."""
+        good = {
+            entry.name for entry in self.numbers.values() if abs(entry.error) <= entry.tolerance
+        }
+        self.findings = [
+            finding
+            for finding in self.findings
+            if finding.code not in _OF_A_ROW or f"row {finding.figures['row']} length" not in good
+        ]
+
     def _why_wrong(self, entry: Number) -> str:
         if entry.why:
             return entry.why
@@ -144,6 +156,7 @@ class Judge(NumberJudge):
         return worst(verdicts)
 
 
+_OF_A_ROW = ("wear-counted-twice", "mixed-lengths")
 _CAUGHT_BY_ALARM = ("false-trigger", "bounce")
 _CAUSES = (
     ("lug-strike", "A lug was touched instead of the face, and its height is in the number."),

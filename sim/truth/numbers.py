@@ -7,7 +7,7 @@ does not.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from drytouch.sim.truth.contacts import ContactJudge
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from drytouch.sim.controller.tables import Record, Tables, ToolRow
     from drytouch.sim.recording import Source
     from drytouch.sim.scenario.scenario import Scenario
+    from drytouch.sim.scenario.tool import Tool
 
 # A place that has moved by less than this is where it was, for a pad many millimetres wide.
 PLACE_MOVED_MM = 0.1
@@ -110,13 +111,16 @@ class NumberJudge(ContactJudge):
 
     def length_stored(self, number: int, row: ToolRow, source: Source) -> None:
         """A row of the tool table is written."""
-        t, tool = self.kernel.agenda.now(), self.stage.tool
-        feed, self.touch_feed = self.touch_feed, None
-        if feed is not None and not self.typing:
+        t = self.kernel.agenda.now()
+        feed = None if self.typing else self.touch_feed
+        self.touch_feed = None
+        if feed is not None:
             self._reference_behind(t, source)
-        if tool is None:
+        if not self.typing:
+            self._check_row(number, row, t, source)
+        tool = self._tool_meant(row)
+        if tool is None or row.length_mm is None:
             return
-        self._check_row(number, row, t, source)
         truth = tool.true_length_mm + self.length_base(t)
         entry = self._number(
             f"row {number} length", row.effective_mm, truth, self.scenario.tolerances.length_mm, t
@@ -135,13 +139,27 @@ class NumberJudge(ContactJudge):
         elif (base := self._between_conventions(entry.error, t)) is not None:
             self._find("mixed-lengths", t, source, row=number, error_mm=entry.error, base_mm=base)
 
+    def _tool_meant(self, row: ToolRow) -> Tool | None:
+        """The tool that a length belongs to: what was touched; for a typed one, the row's own."""
+        own = self.scenario.tools.get(row.tool or "")
+        if self.stage.tool is None or (
+            self.typing and row.tool not in (None, self.stage.tool_name)
+        ):
+            return own
+        return self.stage.tool
+
     def _check_row(self, number: int, row: ToolRow, t: float, source: Source) -> None:
         name = self.stage.tool_name
-        right = next((n for n, r in self.tables.rows.items() if r.tool == name), None)
+        right = self._row_of(name)
         if right is not None and right != number:
             self._find("wrong-slot", t, source, row=number, right=right)
         elif right is None and row.tool is not None:
             self._find("wrong-slot", t, source, row=number, right="none")
+
+    def _row_of(self, tool: str | None) -> int | None:
+        """The row that belongs to a tool of the crib."""
+        rows = self.tables.rows.items()
+        return next((n for n, row in rows if row.tool == tool), None) if tool else None
 
     def _between_conventions(self, error: float, t: float) -> float | None:
         master = self._master_length()
@@ -163,6 +181,7 @@ class NumberJudge(ContactJudge):
                     f"{setter} reference", record.reference_z_mm, truth, limits.reference_mm, t
                 )
                 self.reference_truth[setter] = truth
+                self._heal_moved(setter, record, place.foot)
                 self.reference_growth[setter] = self.kernel.growth(t)
                 self.reference_place[setter] = (place.foot[0], place.foot[1])
                 feed, self.touch_feed = self.touch_feed, None
@@ -177,6 +196,17 @@ class NumberJudge(ContactJudge):
             self._place_stored(setter, record, place.foot, t)
         if "clearance_z_mm" in names and record.clearance_z_mm is not None:
             self._clearance_stored(setter, record.clearance_z_mm, t, source)
+
+    def _heal_moved(self, setter: str, record: Record, foot: tuple[float, float, float]) -> None:
+        """A setter that had moved is referenced anew where it is known to be: no harm was done."""
+        limit = self.scenario.tolerances.setter_place_mm
+        for believed, true in ((record.x_mm, foot[0]), (record.y_mm, foot[1])):
+            if believed is not None and abs(believed - true) > limit:
+                return
+        used = {f.figures["setter"] for f in self.findings if f.code == "stale-reference"}
+        for index, finding in enumerate(self.findings):
+            if finding.code == "setter-moved" and finding.figures["setter"] == setter not in used:
+                self.findings[index] = replace(finding, severity="right")
 
     def _place_stored(
         self, setter: str, record: Record, foot: tuple[float, float, float], t: float
@@ -217,12 +247,23 @@ class NumberJudge(ContactJudge):
 
     def length_selected(self, row: int, source: Source) -> None:
         """A row's length becomes the active offset: is it the loaded tool's?"""
-        name = self.stage.tool_name
-        wanted = self.tables.rows.get(row)
-        if row and name and wanted is not None and wanted.tool not in (None, name):
-            t = self.kernel.agenda.now()
-            right = next((n for n, r in self.tables.rows.items() if r.tool == name), "none")
-            self._find("wrong-slot", t, source, row=row, right=right)
+        if row:
+            self._check_row_in_use(row, self.kernel.agenda.now(), source)
+
+    def work_move(self, source: Source) -> None:
+        """A move in work coordinates: do the active length and no shift stand behind it?"""
+        t, row = self.kernel.agenda.now(), self.tables.length_row
+        self._check_shift(t, source)
+        if row:
+            self._check_row_in_use(row, t, source)
+
+    def _check_row_in_use(self, row: int, t: float, source: Source) -> None:
+        name, wanted = self.stage.tool_name, self.tables.rows.get(row)
+        if name is None or (wanted is not None and wanted.tool == name):
+            return
+        right = self._row_of(name)
+        if right is not None or (wanted is not None and wanted.tool is not None):
+            self._find("wrong-slot", t, source, row=row, right="none" if right is None else right)
 
     def _check_shift(self, t: float, source: Source) -> None:
         shift = self.tables.shift
