@@ -69,13 +69,13 @@ def socket(**values: Any) -> dict[str, Any]:
 
 
 def events(twin: Twin, *kinds: str) -> list[tuple[float, str, Any]]:
-    """Recorded events of these kinds (all when none are named)."""
-    return [e for e in twin.recorder.events if not kinds or e[1] in kinds]
+    """Recorded events of these kinds (all but findings when none are named)."""
+    return [e for e in twin.recorder.events if (e[1] in kinds if kinds else e[1] != "finding")]
 
 
 def kinds(twin: Twin) -> list[str]:
-    """What happened, in order."""
-    return [e[1] for e in twin.recorder.events]
+    """What happened, in order; findings have tests of their own."""
+    return [e[1] for e in events(twin)]
 
 
 def when(twin: Twin, kind: str) -> float:
