@@ -242,7 +242,7 @@ def test_switches_and_pauses() -> None:
     run(
         interpreter,
         "%\nX1\n\nX2\n%",
-        Options(single_block=True, on_line=lambda n, t: seen.append(n)),
+        Options(single_block=True, on_line=lambda file, n, t: seen.append(n)),
     )
     assert [e[0] for e in events(interpreter)] == ["feed", "pause", "feed", "pause"]
     assert seen == [2, 3, 4]

@@ -247,7 +247,7 @@ def test_rest_after_a_touch_that_ran_on() -> None:
 def test_touch_that_is_tripped_already() -> None:
     machine = IdealMachine(position=(0.0, 0.0, 1.0), boxes=(floor_at(2.0),))
     typed(interpreter := Interpreter(machine), "F60 G31 Z-5")
-    assert events(interpreter) == []
+    assert events(interpreter) == [("already tripped", False)]
     assert interpreter.state.parameters.read(5063) == 1
     strict = Interpreter(machine, LanguageSettings(g31_already_tripped="error"))
     with pytest.raises(ProgramError, match="E-PROBE"):

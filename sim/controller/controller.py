@@ -7,6 +7,7 @@ truth. Calls that take time are generators, to be used with ``yield from`` in a 
 from __future__ import annotations
 
 from collections.abc import Generator
+from functools import cached_property
 from math import sqrt
 from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 
@@ -18,6 +19,8 @@ from drytouch.sim.twin.kernel import LEAST_MOVE_MM, Kernel
 from drytouch.sim.twin.line import Line, Vector
 
 if TYPE_CHECKING:
+    from drytouch.sim.controller.programs import Programs
+    from drytouch.sim.program import Options
     from drytouch.sim.scenario.machine import Machine
     from drytouch.sim.truth.judge import Judge
 
@@ -47,6 +50,8 @@ class Controller:
         self.alarm_now: ControllerAlarm | None = None
         self.source = Source()
         self._waiting_key: tuple[str, int, float] | None = None
+        self._knobs_work = True
+        self._feed_knob = 1.0
 
     # ---- what it knows -------------------------------------------------------------------
 
@@ -285,7 +290,7 @@ class Controller:
         """Follow an arc (``drytouch.sim.twin.arc.Arc``) at a feed."""
         self._ready()
         end: Vector = arc.end(self._kernel.command)
-        self._check_target(end)
+        self.check_target(end)
         feed = self._feed(feed_mm_per_min)
         line = self._kernel.start(
             "feed", arc.heading(0.0), arc.length, feed, None, self.source, arc, end
@@ -393,6 +398,71 @@ class Controller:
         self.homed = True
         self._judge.homed(self._kernel.agenda.now())
 
+    # ---- programs ------------------------------------------------------------------------
+
+    @cached_property
+    def programs(self) -> Programs:
+        """What runs programs and typed lines."""
+        # Imported here: most runs need no language.
+        from drytouch.sim.controller.programs import Programs
+
+        return Programs(self, self._machine, self._kernel, self._judge)
+
+    def mdi(self, line: str) -> Calls:
+        """Run one line of program as typed."""
+        yield from self.programs.run_line(line)
+
+    def run_program(self, file: str, options: Options | None = None) -> Calls:
+        """Check a program file whole, then run it; returns how it ended."""
+        return (yield from self.programs.run_file(file, options))
+
+    @property
+    def change_height(self) -> float:
+        """Machine Z at which an arm changes tools, mm; the top of Z where there is none."""
+        z = self._machine.tool_change.z_mm
+        return self.top if z is None else z
+
+    def change_tool(self, number: int) -> Calls:
+        """Bring the tool that belongs to a row into the spindle; 0 empties it.
+
+        An arm swings only at its height, so the axis goes there first; a person changes where it
+        stands. The tool that is in already stays as it is.
+        """
+        tables = self.tables
+        if number == tables.slot:
+            return
+        row = self.row(number) if number else None
+        if row is not None and row.tool is None:
+            self.alarm("wrong-state", f"no tool belongs to row {number}: there is none to load")
+        self._ready()
+        self.spin(0.0)
+        if self._machine.tool_change.by == "arm":
+            yield from self.rapid(z=self.change_height, frame="machine")
+        yield from self.dwell(self._machine.tool_change.time_s)
+        t = self._kernel.agenda.command()
+        self._kernel.stage.load(row.tool if row else None, self._kernel.recorder, t)
+        self.believe_slot(number)
+
+    def turn_knobs(self, rapid: float | None = None, feed: float | None = None) -> None:
+        """Turn the override knobs (1.0 is 100 %); a program may have put the feed's out of work."""
+        if not self._knobs_work and feed is not None:
+            self._feed_knob, feed = feed, None
+        self._kernel.set_override(rapid, feed)
+
+    def enable_overrides(self, enabled: bool) -> None:
+        """Let the feed override knob work, or run all feeds at 100 % wherever it stands.
+
+        The rapid override stays at work: it is what a person slows a first run with.
+        """
+        if enabled == self._knobs_work:
+            return
+        self._knobs_work = enabled
+        if enabled:
+            self._kernel.set_override(None, self._feed_knob)
+        else:
+            self._feed_knob = self._kernel.feed_override
+            self._kernel.set_override(None, 1.0)
+
     # ---- how a line is asked for ---------------------------------------------------------
 
     def target(
@@ -412,7 +482,8 @@ class Controller:
             raise StepError(f"feed {feed_mm_per_min:g} mm/min", "give a feed above 0")
         return feed_mm_per_min / 60.0
 
-    def _check_target(self, target: Vector) -> None:
+    def check_target(self, target: Vector) -> None:
+        """Alarm unless a position (machine mm) lies inside the soft limits."""
         if not self.homed:
             self.alarm("not-homed", "the machine does not know where it is; home it first")
         for name, axis, value in zip("xyz", self._kernel.axes, target, strict=True):
@@ -433,7 +504,7 @@ class Controller:
         kernel.agenda.command()
         self._ready()
         if kind not in ("jog", "step"):
-            self._check_target(target)
+            self.check_target(target)
         here = kernel.command
         dx, dy, dz = target[0] - here[0], target[1] - here[1], target[2] - here[2]
         length = sqrt(dx * dx + dy * dy + dz * dz)
@@ -470,6 +541,19 @@ class Controller:
         if not keep_wear:
             row.wear_mm = 0.0
         self._believe(f"row {number} length", length_mm)
+        self._judge.length_stored(number, row, self.source)
+
+    def store_row(self, number: int, length_mm: float, wear_mm: float) -> None:
+        """Write geometry and wear of a row, both at once."""
+        row = self.row(number)
+        if row.length_mm != length_mm:
+            record = self.tables.records.get(self.tables.selected or "")
+            if record is not None and record.reference_valid:
+                self._judge.used_reference(self.tables.selected or "", record)
+            row.place = "centre"
+        row.length_mm, row.wear_mm = length_mm, wear_mm
+        self._believe(f"row {number} length", length_mm)
+        self._believe(f"row {number} wear", wear_mm)
         self._judge.length_stored(number, row, self.source)
 
     def store_wear(self, number: int, wear_mm: float) -> None:
@@ -515,6 +599,11 @@ class Controller:
             raise StepError(f"no work system '{system}'", "use G54 to G59.3")
         self.tables.system = system
         self._believe("active system", system)
+
+    def set_shift(self, shift_mm: Vector) -> None:
+        """Shift all work systems (G92), mm."""
+        self.tables.shift = shift_mm
+        self._believe("shift z", shift_mm[2])
 
     def select_length(self, row: int) -> None:
         """Make a row's length the active offset; 0 cancels it."""

@@ -62,11 +62,11 @@ class _EnoughError(Exception):
     """The dry run is cut here; arguments: line, text."""
 
 
-def _counter(limit: int) -> Callable[[int, str], None]:
+def _counter(limit: int) -> Callable[[str, int, str], None]:
     """Return a hook that cuts a run after ``limit`` lines."""
     count = 0
 
-    def on_line(line: int, text: str) -> None:
+    def on_line(file: str, line: int, text: str) -> None:
         nonlocal count
         count += 1
         if count > limit:
@@ -78,9 +78,12 @@ def _counter(limit: int) -> Callable[[int, str], None]:
 def _stand_in(slots: int) -> IdealMachine:
     """An ideal machine with something in every table, on which every touch meets something."""
     rows = {row: ToolRow(100.0, 0.0) for row in range(1, slots + 1)}
-    setter = SetterRecord(-300.0, 0.0, 0.0, 0.0, 50.0, True, 1)
+    setter = SetterRecord(
+        -300.0, 0.0, 0.0, 0.0, 50.0, 100.0, True, 1, True, 200.0, 25.0, 2.0, 20.0, 0.003, 0.0
+    )  # fmt: skip
     start = (0.0, 0.0, 0.0)
+    limits = ((-500.0, -500.0, -500.0), (500.0, 500.0, 500.0))
     return IdealMachine(
-        start, tool_rows=rows, setter=setter, slots=slots, touch_anywhere=True, logging=False,
-        conditions=TouchConditions(turning_allowed=True),
+        start, limits=limits, tool_rows=rows, setter=setter, slots=slots, touch_anywhere=True,
+        logging=False, conditions=TouchConditions(turning_allowed=True),
     )  # fmt: skip

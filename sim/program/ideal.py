@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Generator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from drytouch.sim.errors import ControllerAlarm
@@ -80,6 +80,7 @@ class IdealMachine:
     setter: SetterRecord | None = None
     conditions: TouchConditions = field(default_factory=TouchConditions)
     travel: tuple[Vector, Vector] | None = None
+    limits: tuple[Vector, Vector] | None = None
     tool: int = 0
     slots: int = 99
     touch_anywhere: bool = False
@@ -103,6 +104,11 @@ class IdealMachine:
     def travel_mm(self) -> tuple[Vector, Vector] | None:
         """The travel, if it is limited."""
         return self.travel
+
+    @property
+    def limits_mm(self) -> tuple[Vector, Vector] | None:
+        """The limits that were set, or the travel."""
+        return self.limits or self.travel
 
     @property
     def loaded_tool(self) -> int:
@@ -163,6 +169,10 @@ class IdealMachine:
         self._go(end, feed_mm_per_min)
         return TouchResult(bool(fractions), end)
 
+    def already_tripped(self, refused: bool, line: int) -> None:
+        """Note it."""
+        self._note("already tripped", refused)
+
     def dwell(self, seconds: float) -> Motion:
         """Let time pass."""
         self._note("dwell", seconds)
@@ -220,6 +230,15 @@ class IdealMachine:
         """Store the row."""
         self._note("tool row", row, geometry_mm, wear_mm)
         self.tool_rows[row] = ToolRow(geometry_mm, wear_mm)
+
+    def write_setter_record(self, values_mm: dict[str, float | None], line: int) -> None:
+        """Store the fields."""
+        self._note("setter", values_mm)
+        valid = {}
+        if "reference_z_mm" in values_mm:
+            valid["reference_valid"] = values_mm["reference_z_mm"] is not None
+        fields: dict[str, Any] = {**values_mm, **valid}
+        self.setter = replace(self.setter or SetterRecord(), **fields)
 
     def write_work_origins(self, origins_mm: tuple[Vector, ...], line: int) -> None:
         """Store all origins."""

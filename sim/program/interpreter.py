@@ -16,6 +16,7 @@ from drytouch.sim.program.flow import Program
 from drytouch.sim.program.frames import Frame, next_index
 from drytouch.sim.program.line import Line
 from drytouch.sim.program.machine import Machine
+from drytouch.sim.program.machine_values import setter_field
 from drytouch.sim.program.modal import STOP, SYSTEM
 from drytouch.sim.program.parameters import TABLES
 from drytouch.sim.program.reader import column_of, parse_line
@@ -39,7 +40,7 @@ class Options:
     """The switches of the panel, which may change while the program runs, and limits.
 
     ``start_line`` is the line of the file (1-based) to start from; 0 for the beginning.
-    ``on_line(line, text)`` is called before each line runs.
+    ``on_line(file, line, text)`` is called before each line runs.
     """
 
     block_delete: bool = False
@@ -49,7 +50,7 @@ class Options:
     library: dict[int, Program] = field(default_factory=dict)
     lines_without_time_limit: int = LINES_WITHOUT_TIME_LIMIT
     loop_limit: int = LOOP_LIMIT
-    on_line: Callable[[int, str], None] | None = None
+    on_line: Callable[[str, int, str], None] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +93,13 @@ class Interpreter:
         if block.m.get(STOP) == 99 and not self.state.parameters.frames:
             raise block.wrong("E-FLOW", "M99 outside a called program", "M99")
         kept = self.state.parameters.tables() if _touches_tables(writes, block) else None
-        for index, value in writes:
-            self.state.parameters.write(index, value)
         run = Run(self.state, self.machine, self.settings, block, number, options.optional_stop)
+        for index, value in writes:
+            field_name = setter_field(index)
+            if field_name is None:
+                self.state.parameters.write(index, value)
+            else:
+                run.setter_writes[field_name] = None if value is None else value * run.unit_mm
         run.origins_changed = any(index in TABLES for index, _ in writes)
         try:
             if line.comments:
@@ -199,7 +204,7 @@ class Interpreter:
         line = program.line(index)
         number = program.line_number(index)
         if options.on_line is not None:
-            options.on_line(number, program.texts[index])
+            options.on_line(program.file, number, program.texts[index])
         frame.index += 1
         if line.block_delete and options.block_delete:
             self._checked(line)

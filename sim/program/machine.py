@@ -66,15 +66,27 @@ class ToolRow:
 
 @dataclass(frozen=True, slots=True)
 class SetterRecord:
-    """What the controller has stored about the selected setter; None where nothing is stored."""
+    """What the controller has stored about the selected setter; None where nothing is stored.
+
+    ``length_base_mm`` is what this machine's way of writing lengths adds to a length from the
+    spindle face. Feeds are in mm/min.
+    """
 
     reference_z_mm: float | None = None
     centre_x_mm: float | None = None
     centre_y_mm: float | None = None
     clearance_z_mm: float | None = None
     height_mm: float | None = None
+    master_length_mm: float | None = None
     reference_valid: bool = False
     input_number: int | None = None
+    input_proved: bool = False
+    fast_mm_per_min: float | None = None
+    slow_mm_per_min: float | None = None
+    back_off_mm: float | None = None
+    search_mm: float | None = None
+    agree_mm: float | None = None
+    length_base_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +117,10 @@ class Machine(Protocol):
         """Lowest and highest corner of the travel, or None where the machine checks by itself."""
 
     @property
+    def limits_mm(self) -> tuple[Vector, Vector] | None:
+        """Lowest and highest corner of the travel, for a program to read; None where unknown."""
+
+    @property
     def slots(self) -> int:
         """How many rows the tool table has; rows count from 1."""
 
@@ -129,6 +145,12 @@ class Machine(Protocol):
 
         Rests where it stopped; the interpreter orders the way back. With ``error_if_no_contact``
         the machine may raise its own alarm; otherwise it returns ``contact=False`` at the end.
+        """
+
+    def already_tripped(self, refused: bool, line: int) -> None:
+        """Take note that a touch is asked for while its input is on: it moves nothing.
+
+        ``refused`` tells a touch that ends the program; the machine may raise its own alarm.
         """
 
     def dwell(self, seconds: float) -> Motion:
@@ -168,6 +190,12 @@ class Machine(Protocol):
     # What the interpreter writes.
     def write_tool_row(self, row: int, geometry_mm: float, wear_mm: float) -> None:
         """Store one row of the tool table, both numbers at once."""
+
+    def write_setter_record(self, values_mm: dict[str, float | None], line: int) -> None:
+        """Store fields of the selected setter's record, by the names of ``SetterRecord``.
+
+        A reference that is written is valid from then on; None empties a field.
+        """
 
     def write_work_origins(self, origins_mm: tuple[Vector, ...], line: int) -> None:
         """Store the origins of all nine work coordinate systems at once."""

@@ -2,7 +2,9 @@
 
 The standard leaves numbers above 5400 free. These are drytouch's own; a program that uses them
 needs other numbers on another control. Lengths are in the units in force, positions in the machine
-frame. Where nothing is stored the value is vacant (it equals ``#0``). None can be written.
+frame. Where nothing is stored the value is vacant (it equals ``#0``). A program may write the
+setter's record (reference, place, clearance height, height, master tool); everything else it can
+only read.
 """
 
 from __future__ import annotations
@@ -28,6 +30,12 @@ class MachineValue:
     live: bool
     read: Callable[[Machine, TouchResult | None, int], float | None]
     instead: str = "it is read only"
+    fields: tuple[str, ...] = ()
+
+    @property
+    def writable(self) -> bool:
+        """Whether a program may write it: it then names fields of the setter's record."""
+        return bool(self.fields)
 
 
 def _flag(state: bool | None) -> float | None:
@@ -44,29 +52,34 @@ def _wear(machine: Machine, _: TouchResult | None, k: int) -> float | None:
     return None if row is None else row.wear_mm
 
 
+def _record(name: str) -> Callable[[Machine, TouchResult | None, int], float | None]:
+    """Return a reader of one field of the selected setter's record."""
+
+    def read(machine: Machine, _: TouchResult | None, k: int) -> float | None:
+        record = machine.setter_record()
+        value = None if record is None else getattr(record, name)
+        return None if value is None else float(value)
+
+    return read
+
+
 def _setter(machine: Machine, _: TouchResult | None, k: int) -> float | None:
     record = machine.setter_record()
-    if record is None:
-        return None
-    return (
-        record.reference_z_mm,
-        record.centre_x_mm,
-        record.centre_y_mm,
-        record.clearance_z_mm,
-        record.height_mm,
-    )[k]
+    return None if record is None else getattr(record, _PLACE[k])
 
 
-def _setter_valid(machine: Machine, _: TouchResult | None, k: int) -> float | None:
+def _feeds(machine: Machine, _: TouchResult | None, k: int) -> float | None:
     record = machine.setter_record()
-    return None if record is None else float(record.reference_valid)
+    return None if record is None else getattr(record, _WAY[k])
 
 
-def _setter_input(machine: Machine, _: TouchResult | None, k: int) -> float | None:
-    record = machine.setter_record()
-    return None if record is None or record.input_number is None else float(record.input_number)
+def _limit(machine: Machine, _: TouchResult | None, k: int) -> float | None:
+    limits = machine.limits_mm
+    return None if limits is None else limits[1 - k // 3][k % 3]
 
 
+_PLACE = ("reference_z_mm", "centre_x_mm", "centre_y_mm", "clearance_z_mm", "height_mm")
+_WAY = ("fast_mm_per_min", "slow_mm_per_min", "back_off_mm", "search_mm", "agree_mm")
 _TABLE_WAY = "write it with G10 L1 P(row) R(geometry) Q(wear)"
 
 MACHINE_VALUES: tuple[MachineValue, ...] = (
@@ -128,11 +141,62 @@ MACHINE_VALUES: tuple[MachineValue, ...] = (
         True,
         False,
         _setter,
+        fields=_PLACE,
     ),
     MachineValue(
-        5846, 5846, "1 if the setter's reference is valid, else 0", False, False, _setter_valid
+        5846,
+        5846,
+        "1 if the setter's reference is valid, else 0",
+        False,
+        False,
+        _record("reference_valid"),
+        "writing the reference (#5841) makes it valid",
     ),
-    MachineValue(5847, 5847, "the number of the setter's input", False, False, _setter_input),
+    MachineValue(
+        5847, 5847, "the number of the setter's input", False, False, _record("input_number")
+    ),
+    MachineValue(
+        5848,
+        5848,
+        "the length of the master tool that the reference was taken with",
+        True,
+        False,
+        _record("master_length_mm"),
+        fields=("master_length_mm",),
+    ),
+    MachineValue(
+        5849,
+        5853,
+        "how the setter is touched: fast feed, slow feed, back-off, search, agreement",
+        True,
+        False,
+        _feeds,
+    ),
+    MachineValue(
+        5854,
+        5854,
+        "what this machine adds to a length from the spindle face before it stores it",
+        True,
+        False,
+        _record("length_base_mm"),
+    ),
+    MachineValue(
+        5855,
+        5855,
+        "1 if the watched input was seen off, on and off, else 0",
+        False,
+        True,
+        _record("input_proved"),
+        "press the pad by hand with the drives off",
+    ),
+    MachineValue(
+        5861,
+        5866,
+        "the travel: highest X, Y, Z, then lowest X, Y, Z",
+        True,
+        False,
+        _limit,
+    ),
 )
 FIRST, LAST = 5601, 5999
 TOOL_ROWS = range(1, 100)
@@ -158,11 +222,19 @@ def read_machine_value(
     return value / unit_mm if value is not None and entry.is_length else value
 
 
+def setter_field(number: int) -> str | None:
+    """Return the field of the setter's record that writing ``number`` stores, None if none."""
+    entry = _BY_NUMBER.get(number)
+    return entry.fields[number - entry.first] if entry is not None and entry.writable else None
+
+
 def describe() -> str:
     """Return the table as text, one line per entry, for the documentation and messages."""
     lines = []
     for entry in MACHINE_VALUES:
         span = f"#{entry.first}" if entry.first == entry.last else f"#{entry.first}-#{entry.last}"
-        unit = " (length)" if entry.is_length else ""
-        lines.append(f"{span:13} {entry.meaning}{unit}")
+        notes = ["length"] if entry.is_length else []
+        notes += ["may be written"] if entry.writable else []
+        more = f" ({', '.join(notes)})" if notes else ""
+        lines.append(f"{span:13} {entry.meaning}{more}")
     return "\n".join(lines)

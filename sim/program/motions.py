@@ -84,8 +84,7 @@ def _touch(run: Run, must_meet: bool) -> Steps:
     state, settings = run.state, run.settings
     target = run.target()
     feed = run.feed_for(0.0)
-    tripped = _check_touch(run, feed, target, must_meet)
-    if tripped:
+    if _check_touch(run, feed, target, must_meet):
         _record(run, state.position_mm, contact=True)
         return
     aim = _beyond(state.position_mm, target, settings.touch_overshoot_mm if must_meet else 0.0)
@@ -135,7 +134,10 @@ def _check_touch(run: Run, feed: float, target: Vector, must_meet: bool) -> bool
     is_on = run.machine.input_is_on()
     if is_on is None:
         raise wrong("E-STATE", "there is no input for the touch to watch")
-    if is_on and (must_meet or run.settings.g31_already_tripped == "error"):
+    refused = must_meet or run.settings.g31_already_tripped == "error"
+    if is_on:
+        run.machine.already_tripped(refused, run.line)
+    if is_on and refused:
         raise wrong("E-PROBE", "the input is on already; the touch would see nothing")
     return is_on
 

@@ -61,6 +61,8 @@ class Parameters:
     def check_writable(self, number: int, value: float | None) -> None:
         """Raise E-PARAM or E-RANGE unless ``#number=value`` is allowed."""
         entry = machine_values.machine_value(number)
+        if entry is not None and entry.writable:
+            return
         if entry is not None:
             raise ProgramError(
                 "E-PARAM", f"#{number} reads the machine ({entry.meaning}): {entry.instead}"

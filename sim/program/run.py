@@ -23,8 +23,8 @@ TRAVEL_SLACK_MM = 1e-6
 class Run:
     """One line in execution.
 
-    ``row_writes`` and ``origins_changed`` are what the line wants in the tables; they are written
-    late, and ``committed`` tells that they are.
+    ``row_writes``, ``setter_writes`` and ``origins_changed`` are what the line wants in the
+    tables; they are written late, and ``committed`` tells that they are.
     """
 
     state: State
@@ -35,6 +35,7 @@ class Run:
     optional_stop: bool = False
     origins_changed: bool = False
     row_writes: dict[int, ToolRow] = field(default_factory=dict)
+    setter_writes: dict[str, float | None] = field(default_factory=dict)
     committed: bool = False
 
     def comment(self, text: str) -> None:

@@ -38,6 +38,7 @@ def _rehearsal(machine: Machine) -> _Rehearsal:
         tool_rows={row: stored for row, stored in rows.items() if stored is not None},
         origins=machine.work_origins_mm(),
         homes=machine.homes_mm(),
+        limits=machine.limits_mm,
         setter=machine.setter_record(),
         conditions=replace(machine.touch_conditions(), turning_allowed=True),
         tool=machine.loaded_tool,
@@ -85,7 +86,7 @@ class _Arrived(Exception):
 
 
 def _run_up_to(ghost: Interpreter, program: Program, options: Options) -> None:
-    def watch(line: int, text: str) -> None:
+    def watch(file: str, line: int, text: str) -> None:
         if line == options.start_line and len(ghost.state.parameters.frames) == 0:
             raise _Arrived
 

@@ -85,17 +85,27 @@ class State:
         )
 
 
-def start_state(machine: Machine, parameters: Parameters | None = None) -> State:
-    """Return the state at power-on: the stored shift is in force, the tool length is not."""
-    state = State(parameters=parameters or Parameters())
+def start_state(
+    machine: Machine,
+    parameters: Parameters | None = None,
+    modal: Modal | None = None,
+    length: tuple[int, float] = (0, 0.0),
+) -> State:
+    """Return the state at power-on: the stored shift is in force, the tool length is not.
+
+    ``modal`` are other codes in force than those of power-on; ``length`` a row, and the tool
+    length (mm) that is in force from it.
+    """
+    state = State(parameters=parameters or Parameters(), modal=modal or Modal())
+    state.tool_row, state.tool_length_mm = length
     kept = state.parameters
     for first, home in zip(HOMES, machine.homes_mm(), strict=True):
-        kept.write_vector(first, home)
+        kept.write_vector(first, scaled(home, 1 / state.modal.unit_mm))
     system = round(kept.read(ACTIVE_SYSTEM) or 1)
     state.modal = state.modal.with_g(12, SYSTEM_CODE[system])
     take_from_machine(state, machine)
-    state.origin_mm = kept.vector(origin_index(system))
-    state.shift_mm = kept.vector(SHIFT)
+    state.origin_mm = scaled(kept.vector(origin_index(system)), state.modal.unit_mm)
+    state.shift_mm = scaled(kept.vector(SHIFT), state.modal.unit_mm)
     machine.write_active(state.active(), 0)
     return state
 

@@ -189,6 +189,8 @@ def commit(run: Run) -> Steps:
     """Write what the line changed in the tables."""
     for row, stored in run.row_writes.items():
         run.machine.write_tool_row(row, stored.geometry_mm, stored.wear_mm)
+    if run.setter_writes:
+        run.machine.write_setter_record(run.setter_writes, run.line)
     if run.origins_changed:
         origins = run.state.stored_origins_mm()
         run.machine.write_work_origins(origins, run.line)

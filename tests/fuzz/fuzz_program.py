@@ -78,7 +78,7 @@ def _run(text: str) -> None:
     process = Interpreter(machine).execute(file.main, options)
     lines = 0
 
-    def count(line: int, source: str) -> None:
+    def count(file: str, line: int, source: str) -> None:
         nonlocal lines
         lines += 1
         if lines > 2000:

@@ -1,0 +1,194 @@
+"""Programs and typed lines on a controller: one interpreter that lives as long as it does."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from drytouch.sim.controller.program_face import ProgramFace, settings_of
+from drytouch.sim.errors import InputError
+from drytouch.sim.program import (
+    Finished,
+    Interpreter,
+    LanguageSettings,
+    Options,
+    Program,
+    ProgramError,
+    ProgramErrors,
+    ProgramFile,
+    State,
+    read_program,
+    start_state,
+)
+from drytouch.sim.program.check import Checked, check_program
+from drytouch.sim.program.modal import DISTANCE, LENGTH, UNITS, Modal
+from drytouch.sim.program.parameters import ACTIVE_SYSTEM, SHIFT, Parameters
+from drytouch.sim.program.state import scaled
+from drytouch.sim.scenario.controller import SYSTEM_NAMES
+
+if TYPE_CHECKING:
+    from drytouch.sim.controller.controller import Controller
+    from drytouch.sim.controller.tables import Tables
+    from drytouch.sim.scenario.machine import Machine
+    from drytouch.sim.truth.judge import Judge
+    from drytouch.sim.twin.kernel import Kernel
+
+Calls = Generator[Any, Any, Any]
+Progress = Callable[[int, int], None]
+Watcher = Callable[[str, int, str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """A program file that was read and checked, with what it may call."""
+
+    read: ProgramFile
+    library: dict[int, Program]
+    checked: Checked
+
+    @property
+    def main(self) -> Program:
+        """The program to run; raises ``ProgramErrors`` if anything in the file is wrong."""
+        if self.checked.errors:
+            raise ProgramErrors(self.checked.errors)
+        return self.read.main
+
+
+def load_program(
+    file: str | Path,
+    settings: LanguageSettings | None = None,
+    slots: int = 99,
+    progress: Progress | None = None,
+) -> Loaded:
+    """Read and check a program file whole.
+
+    Programs that it calls may stand in the same file, or one each in ``o<number>.ngc`` beside it.
+    ``progress(lines, of)`` is called while it is read.
+
+    Raises:
+        InputError: the file can't be read. What is wrong with its text is in the result.
+    """
+    path = Path(file)
+    text = _text(path)
+    if progress is not None:
+        return _loaded(path, text, settings or LanguageSettings(), slots, progress)
+    return _remembered(path, text, settings or LanguageSettings(), slots)
+
+
+@lru_cache(maxsize=64)
+def _remembered(path: Path, text: str, settings: LanguageSettings, slots: int) -> Loaded:
+    # A program that was read is never changed: trials of one program read it once.
+    return _loaded(path, text, settings, slots, None)
+
+
+def _loaded(
+    path: Path, text: str, settings: LanguageSettings, slots: int, progress: Progress | None
+) -> Loaded:
+    name = path.name
+    read = read_program(text, name, progress)
+    library = {**_beside(path), **read.library}
+    return Loaded(read, library, check_program(read, name, settings, library, slots))
+
+
+def _beside(path: Path) -> dict[int, Program]:
+    """Programs of the same folder that are named by their number."""
+    found: dict[int, Program] = {}
+    for file in sorted(path.parent.glob("[oO]*.ngc")):
+        if file.stem[1:].isdigit() and file.resolve() != path.resolve():
+            read = read_program(_text(file), file.name)
+            if not read.errors:
+                found |= read.library
+    return found
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text("utf-8")
+    except UnicodeDecodeError:
+        raise InputError("is no text in UTF-8", str(path), fix="save it as plain text") from None
+    except OSError as error:
+        raise InputError(
+            f"can't be read: {error.strerror}", str(path), fix="check the path"
+        ) from None
+
+
+class Programs:
+    """The language side of a controller. ``watchers`` are told each line before it runs."""
+
+    def __init__(
+        self, controller: Controller, machine: Machine, kernel: Kernel, judge: Judge
+    ) -> None:
+        self._controller = controller
+        self._recorder = kernel.recorder
+        self.face = ProgramFace(controller, machine, kernel, judge)
+        self.settings = settings_of(machine)
+        self.interpreter = Interpreter(
+            self.face, self.settings, _state(self.face, controller.tables)
+        )
+        self.watchers: list[Watcher] = []
+
+    def run_file(
+        self, file: str | Path, options: Options | None = None, progress: Progress | None = None
+    ) -> Calls:
+        """Check a program whole, then run it; returns ``Finished``.
+
+        Raises:
+            InputError: the file can't be read.
+            ProgramErrors: something is wrong with its text; nothing has moved.
+            ControllerAlarm: it was stopped. A program that can't go on is an alarm as well.
+        """
+        loaded = load_program(file, self.settings, self.face.slots, progress)
+        options = replace(options or Options(), library=loaded.library, on_line=self._watch)
+        main, before = loaded.main, self._controller.source
+        try:
+            finished: Finished = yield from self.interpreter.execute(main, options)
+        except ProgramError as error:
+            self._stopped(error)
+        finally:
+            self._controller.source = before
+        return finished
+
+    def run_line(self, text: str) -> Calls:
+        """Run one typed line.
+
+        Raises:
+            ProgramError: the line can't be run; what it had not yet done stays undone.
+            ControllerAlarm: it was stopped.
+        """
+        before = self._controller.source
+        self._watch("typed", 1, text)
+        try:
+            yield from self.interpreter.execute_line(text, Options(on_line=self._watch))
+        finally:
+            self._controller.source = before
+
+    def _watch(self, file: str, line: int, text: str) -> None:
+        controller = self._controller
+        controller.source = controller.source._replace(file=file, program_line=line)
+        self._recorder.event(controller.time, "program-line", [file, line, text])
+        for watcher in self.watchers:
+            watcher(file, line, text)
+
+    def _stopped(self, error: ProgramError) -> None:
+        place = (("file", error.file), ("line", error.line), ("column", error.column))
+        head = f"{error.file}:{error.line}:{error.column}: {error.code} {error.message}"
+        self._controller.alarm("program", head, place)
+
+
+def _state(face: ProgramFace, tables: Tables) -> State:
+    """What a controller that was just switched on has in force, from its tables."""
+    modal = Modal()
+    modal = modal.with_g(UNITS, 200 if tables.units == "inch" else 210)
+    modal = modal.with_g(DISTANCE, 910 if tables.incremental else 900)
+    row, shift, system = tables.length_row, tables.shift, SYSTEM_NAMES.index(tables.system)
+    if row:
+        modal = modal.with_g(LENGTH, 430)
+    parameters = Parameters(tables.parameters)
+    parameters.write(ACTIVE_SYSTEM, system + 1.0)
+    parameters.write_vector(SHIFT, scaled(shift, 1 / modal.unit_mm))
+    stored = face.tool_row(row) if row else None
+    length = stored.geometry_mm + stored.wear_mm if stored else 0.0
+    return start_state(face, parameters, modal, (row, length))
