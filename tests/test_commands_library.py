@@ -100,6 +100,15 @@ def test_check_knows_every_part_of_the_library(capsys: Capture, kind: str) -> No
         assert call(capsys, "check", path) == (0, f"{path}: this {kind} can be used\n", "")
 
 
+def test_check_knows_a_part_by_what_it_uses(tmp_path: Path, capsys: Capture) -> None:
+    (tmp_path / "mine.toml").write_text('use = "bolted-nc"\novertravel_mm = 3\n')
+    assert call(capsys, "check", "mine.toml").out == "mine.toml: this setter can be used\n"
+    (tmp_path / "ours.toml").write_text('use = "./mine.toml"\ntitle = "Ours"\n')
+    assert call(capsys, "check", "ours.toml").out == "ours.toml: this setter can be used\n"
+    (tmp_path / "mine.toml").write_text('use = "./ours.toml"\n')
+    assert call(capsys, "check", "ours.toml").code == 2
+
+
 def test_check_tells_what_is_wrong(tmp_path: Path, capsys: Capture) -> None:
     saved(tmp_path, '[[steps]]\ndo = "jogg"\n[expect]\nverdict = "good"\n')
     done = call(capsys, "check", "case.toml")
@@ -167,8 +176,8 @@ def test_demonstrations_as_expected_exit_0(shows: Path, tmp_path: Path, capsys: 
     done = call(capsys, "demo", "--no-picture")
     assert (done.code, done.err) == (0, "")
     rows = [[cell.strip() for cell in line.split("│")] for line in done.out.splitlines()]
-    assert ["a-right", "right", "right", "as expected"] in rows
-    assert ["b-harm", "harm: hand-in-reach", "harm: hand-in-reach", "as expected"] in rows
+    assert ["a-right", "right", "right", "good"] in rows
+    assert ["b-harm", "harm: hand-in-reach", "harm: hand-in-reach", "good"] in rows
     assert "2 of 2 demonstrations as expected\n" in done.out
     assert "outcomes, recordings: out/demo/\n" in done.out
     assert "never reach into an enabled machine" in " ".join(done.out.split())

@@ -11,8 +11,9 @@ from drytouch.sim.commands.results import as_json
 from drytouch.sim.commands.scenarios import is_program, scenario_path
 from drytouch.sim.commands.screen import screen
 from drytouch.sim.errors import DrytouchError, InputError
+from drytouch.sim.scenario import library
 from drytouch.sim.scenario.files import read_text, read_toml
-from drytouch.sim.scenario.load import load_part, load_scenario
+from drytouch.sim.scenario.load import MODELS, load_part, load_scenario
 
 # A key (without its unit) that only one kind of part has -> that kind.
 _MARKS = {
@@ -26,6 +27,7 @@ _MARKS = {
     "parts": "stock",
     "size": "block",
 }
+_DEEPEST = 10
 
 
 def check(text: str, as_data: bool) -> int:
@@ -80,10 +82,18 @@ def _look(text: str) -> tuple[str, list[DrytouchError], list[str]]:
     return "scenario", errors, warnings
 
 
-def _kind(path: Path) -> str:
+def _kind(path: Path, depth: int = 0) -> str:
+    """The kind of thing that a file describes, by its keys or by what it is made from."""
     data, _ = read_toml(path)
     keys = {key.rsplit("_", 1)[0] for key in data} | set(data)
-    return next((kind for mark, kind in _MARKS.items() if mark in keys), "scenario")
+    kind = next((kind for mark, kind in _MARKS.items() if mark in keys), "")
+    used = data.get("use")
+    if kind or not isinstance(used, str):
+        return kind or "scenario"
+    if "/" in used or "\\" in used or used.endswith(".toml"):
+        # A circle of files ends here; loading it says so.
+        return _kind(path.parent / used, depth + 1) if depth < _DEEPEST else "scenario"
+    return next((kind for kind in MODELS if used in library.names(kind)), "scenario")
 
 
 def _check_program(path: Path) -> tuple[list[DrytouchError], list[str]]:

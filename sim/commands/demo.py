@@ -124,17 +124,19 @@ def _one(name: str, out: Path, pictures: Pictures) -> Shown:
 def _report(shown: list[Shown], differ: list[str], out: Path, pictures: Pictures) -> None:
     console = screen()
     table = Table(show_edge=False)
-    for head in ("demonstration", "expected", "seen", ""):
+    table.add_column("demonstration", no_wrap=True)
+    for head in ("expected", "seen", ""):
         table.add_column(head, overflow="fold")
     for entry in shown:
+        good = "good" if entry.as_expected else "DIFFERS"
         if entry.comparison is None:
-            table.add_row(entry.name, "", entry.problem, "DIFFERS")
+            table.add_row(entry.name, "", entry.problem, good)
             continue
         table.add_row(
             entry.name,
             _said(entry.comparison.expected, entry.promised),
-            _said(entry.comparison.seen, entry.seen),
-            "as expected" if entry.as_expected else "DIFFERS",
+            _said(entry.comparison.seen, _in_order(entry.seen, entry.promised)),
+            good,
         )
     console.print(table)
     console.print()
@@ -151,3 +153,9 @@ def _report(shown: list[Shown], differ: list[str], out: Path, pictures: Pictures
 
 def _said(verdict: str, findings: tuple[str, ...]) -> str:
     return f"{verdict}: {', '.join(findings)}" if findings else verdict
+
+
+def _in_order(seen: tuple[str, ...], promised: tuple[str, ...]) -> tuple[str, ...]:
+    """Promised findings first and in their order, so that two columns compare at a glance."""
+    known = [code for code in promised if code in seen]
+    return (*known, *(code for code in seen if code not in promised))
