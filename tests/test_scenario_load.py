@@ -204,11 +204,12 @@ def test_data_loads_as_a_file_does(tmp_path: Path) -> None:
 def test_rows_are_numbered_and_arguments_keep_their_types(tmp_path: Path) -> None:
     scenario = loaded(
         tmp_path,
-        'machine = "bed-mill"\n[controller.rows]\n3.length_in = 4\n'
-        '[[faults]]\nname = "f"\n[faults.with]\nn = 1\nx = 1.5\non = true\nfile = "t"\n',
+        'machine = "bed-mill"\nsetter.file = "loose-no"\n[controller.rows]\n3.length_in = 4\n'
+        '[[faults]]\nname = "contact-bounces"\n'
+        '[faults.with]\npairs = 1\nbounce_s = 1.5\nsetter = "file"\n',
     )
     assert scenario.controller.rows[3].length_mm == pytest.approx(101.6, abs=1e-12)
-    assert scenario.faults[0].arguments == {"n": 1, "x": 1.5, "on": True, "file": "t"}
+    assert scenario.faults[0].arguments == {"pairs": 1, "bounce_s": 1.5, "setter": "file"}
 
 
 SOUND: dict[str, Any] = {

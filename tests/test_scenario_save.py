@@ -46,7 +46,7 @@ FULL: dict[str, Any] = {
         {"do": "drives", "on": False},
     ],
     "meanwhile": [{"after": "contact", "delay_s": 0.01, "step": {"do": "e-stop"}}],
-    "faults": [{"name": "loose", "with": {"a": 0.5, "b": [1, 2], "c": {"d": True}}}],
+    "faults": [{"name": "setter-knocked", "with": {"setter": "kind", "by_x_mm": 0.5}}],
     "questions": [{"ask": "?", "choices": ["a", "b"], "answer": 2, "because": "c"}],
     "expect": {"verdict": "harm", "findings": ["crash"]},
 }

@@ -6,6 +6,8 @@ import re
 from collections.abc import Iterator
 from itertools import chain
 
+from pydantic import ValidationError
+
 from drytouch.sim.errors import InputError
 from drytouch.sim.scenario.geometry import tool_body
 from drytouch.sim.scenario.library import nearest
@@ -19,7 +21,7 @@ from drytouch.sim.scenario.places import (
     top_of,
 )
 from drytouch.sim.scenario.scenario import Scenario
-from drytouch.sim.scenario.step_checks import step_problems
+from drytouch.sim.scenario.step_checks import fault_problems, step_problems
 
 _NAME = re.compile(r"[A-Za-z0-9_-]+")
 _TIME = re.compile(r"\d+(\.\d+)? s")
@@ -36,6 +38,7 @@ def problems_in(scenario: Scenario) -> Iterator[Problem]:
     yield from unbuilt
     if not named and not unbuilt:
         yield from _geometry(scenario)
+        yield from _faults(scenario)
 
 
 def unknown(where: tuple[str | int, ...], what: str, name: str, choices: list[str]) -> Problem:
@@ -174,6 +177,35 @@ def _expectation(scenario: Scenario) -> Iterator[Problem]:
                 ("questions", index, "before"),
                 f"'{when}' is neither a finding nor a time",
                 "write a finding's code, or a time such as '3.2 s'",
+            )
+
+
+def _faults(scenario: Scenario) -> Iterator[Problem]:
+    """Faults that don't exist, that have no effect here, or that make something impossible."""
+    from drytouch.sim.faults import NotHere, fault_named
+
+    changed = scenario.model_copy(update={"faults": ()})
+    for index, entry in enumerate(scenario.faults):
+        wrong = list(fault_problems(("faults", index), entry.name, entry.arguments))
+        yield from wrong
+        if wrong:
+            continue
+        try:
+            changed = fault_named(entry.name)(changed, **entry.arguments)
+            # Faults are put in without validation, for speed: figures of a file are checked once.
+            Scenario.model_validate(changed.model_dump(by_alias=True))
+        except NotHere as error:
+            yield Problem(
+                ("faults", index),
+                f"fault '{entry.name}' has no effect here: {error.reason}",
+                "take it out, or change the scenario so that it can happen",
+            )
+        except ValidationError as error:
+            first = error.errors()[0]
+            yield Problem(
+                ("faults", index),
+                f"fault '{entry.name}' makes something impossible: {first['msg']}",
+                "change its figures",
             )
 
 

@@ -11,7 +11,7 @@ from drytouch.sim.scenario.lines import Path
 from drytouch.sim.scenario.messages import Problem
 from drytouch.sim.scenario.places import item_names
 from drytouch.sim.scenario.scenario import Scenario
-from drytouch.sim.scenario.steps import Routine
+from drytouch.sim.scenario.steps import FaultStep, Routine
 from drytouch.sim.scenario.units import converted
 
 # Field of a step -> what it names.
@@ -49,6 +49,8 @@ def step_problems(scenario: Scenario) -> Iterator[Problem]:
         yield from _numbers(scenario, where, step)
         if isinstance(step, Routine):
             yield from _routine(where, step)
+        if isinstance(step, FaultStep):
+            yield from fault_problems(where, step.name, step.arguments)
         setter = getattr(step, "arguments", {}).get("setter")
         if isinstance(setter, str) and setter not in scenario.setter:
             yield Problem(
@@ -83,6 +85,23 @@ def _routine(where: Path, step: Routine) -> Iterator[Problem]:
         routine.check(own_units(step.arguments, (given.name for given in routine.arguments)))
     except StepError as error:
         named = [name for name in step.arguments if f"'{name}'" in error.message]
+        yield Problem((*where, "with", *named[:1]), error.message, error.fix)
+
+
+def fault_problems(where: Path, name: str, arguments: dict[str, Any]) -> Iterator[Problem]:
+    """A fault that the catalogue lacks, or figures that it doesn't take."""
+    # Imported here: the catalogue belongs to a room that reads scenarios itself.
+    from drytouch.sim.faults import fault_named
+
+    try:
+        entry = fault_named(name)
+    except StepError as error:
+        yield Problem((*where, "name"), error.message, error.fix)
+        return
+    try:
+        entry.check(arguments)
+    except StepError as error:
+        named = [key for key in arguments if f"'{key}'" in error.message]
         yield Problem((*where, "with", *named[:1]), error.message, error.fix)
 
 

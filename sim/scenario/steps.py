@@ -325,6 +325,14 @@ class Hand(_Step):
     where: str = "at the pad"
 
 
+class FaultStep(_Step):
+    """Let a fault of the catalogue begin now; nobody tells the controller."""
+
+    do: Literal["fault"]
+    name: str
+    arguments: dict[str, Any] = Field({}, alias="with")
+
+
 class Wait(_Step):
     """Let time pass."""
 
@@ -363,6 +371,7 @@ AnyStep = Annotated[
     | MeasureByRule
     | JogBack
     | Hand
+    | FaultStep
     | Wait,
     Field(discriminator="do"),
 ]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from drytouch.sim.errors import ControllerAlarm, StepError
 from drytouch.sim.recording import Source
 from drytouch.sim.scenario.steps import AnyStep, Meanwhile
-from drytouch.sim.steps import hands, machine, measuring
+from drytouch.sim.steps import hands, machine, measuring, mishaps
 
 if TYPE_CHECKING:
     from drytouch.sim.twin.twin import Twin
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 Calls = Generator[Any, Any, Any]
 Doer = Callable[["Twin", Any], "Calls | None"]
 
-DOERS: dict[str, Doer] = {**hands.DOERS, **machine.DOERS, **measuring.DOERS}
+DOERS: dict[str, Doer] = {**hands.DOERS, **machine.DOERS, **measuring.DOERS, **mishaps.DOERS}
 
 
 def do_step(twin: Twin, step: AnyStep) -> Calls:
@@ -38,7 +38,7 @@ def run_steps(twin: Twin) -> Calls:
     After an alarm only a ``reset`` goes on: the steps before it are skipped, as a person would.
     """
     for beside in twin.scenario.meanwhile:
-        _watch(twin, beside)
+        watch(twin, beside)
     results = []
     stopped = False
     for index, step in enumerate(twin.scenario.steps):
@@ -65,7 +65,7 @@ def _name(step: AnyStep) -> str:
     return step.name if step.do == "routine" else step.do
 
 
-def _watch(twin: Twin, beside: Meanwhile) -> None:
+def watch(twin: Twin, beside: Meanwhile) -> None:
     """Have a step happen at its time, or some time after its event."""
     env = twin.env
     if beside.after is None:

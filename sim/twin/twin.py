@@ -38,6 +38,12 @@ class Twin:
     def __init__(
         self, scenario: Scenario, seed: int | None = None, stage: Stage | None = None
     ) -> None:
+        faults = scenario.faults
+        if faults:
+            # Imported here: few scenarios have faults, and the catalogue reads scenarios itself.
+            from drytouch.sim.faults import with_faults
+
+            scenario, stage = with_faults(scenario), None
         self.scenario = scenario
         self.seed = scenario.seed if seed is None else seed
         self.env = Clock()
@@ -59,6 +65,8 @@ class Twin:
         self.judge.controller = self.controller
         self.error = ""
         self._begin()
+        for fault in faults:
+            self.recorder.event(0.0, "fault", [fault.name, fault.arguments])
 
     def _begin(self) -> None:
         scenario, start, kernel = self.scenario, self.scenario.controller, self.kernel

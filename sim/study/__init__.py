@@ -1,0 +1,1 @@
+"""Studies: one routine against every fault."""
