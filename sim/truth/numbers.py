@@ -112,13 +112,13 @@ class NumberJudge(ContactJudge):
     def length_stored(self, number: int, row: ToolRow, source: Source) -> None:
         """A row of the tool table is written."""
         t = self.kernel.agenda.now()
+        # Without a touch since the last number, it was typed, or written from a list.
         feed = None if self.typing else self.touch_feed
         self.touch_feed = None
         if feed is not None:
             self._reference_behind(t, source)
-        if not self.typing:
             self._check_row(number, row, t, source)
-        tool = self._tool_meant(row)
+        tool = self._tool_meant(row, feed is not None)
         if tool is None or row.length_mm is None:
             return
         truth = tool.true_length_mm + self.length_base(t)
@@ -139,14 +139,12 @@ class NumberJudge(ContactJudge):
         elif (base := self._between_conventions(entry.error, t)) is not None:
             self._find("mixed-lengths", t, source, row=number, error_mm=entry.error, base_mm=base)
 
-    def _tool_meant(self, row: ToolRow) -> Tool | None:
+    def _tool_meant(self, row: ToolRow, measured: bool) -> Tool | None:
         """The tool that a length belongs to: what was touched; for a typed one, the row's own."""
-        own = self.scenario.tools.get(row.tool or "")
-        if self.stage.tool is None or (
-            self.typing and row.tool not in (None, self.stage.tool_name)
-        ):
-            return own
-        return self.stage.tool
+        own = row.tool in (None, self.stage.tool_name)
+        if self.stage.tool is not None and (measured or own):
+            return self.stage.tool
+        return self.scenario.tools.get(row.tool or "")
 
     def _check_row(self, number: int, row: ToolRow, t: float, source: Source) -> None:
         name = self.stage.tool_name
