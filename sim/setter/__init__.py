@@ -1,7 +1,7 @@
 """The setter: pad travel, trip and release, bounce, overtravel, force, how it is held down."""
 
 from drytouch.sim.setter.pad import LEAST_RATE, Pad, bounce_edges, pad_normal
-from drytouch.sim.setter.slide import GRAVITY_MM_PER_S2, slide_distance
+from drytouch.sim.setter.slide import GRAVITY_MM_PER_S2, run_out, slide, slide_distance
 
 __all__ = [
     "GRAVITY_MM_PER_S2",
@@ -9,5 +9,7 @@ __all__ = [
     "Pad",
     "bounce_edges",
     "pad_normal",
+    "run_out",
+    "slide",
     "slide_distance",
 ]

@@ -23,7 +23,28 @@ def slide_distance(
     ``pieces``: the line's pieces (t0, t1, s0, v0, a0, jerk, s1); ``share``: table motion per path,
     signed; the two decelerations are friction coefficient times g times (weight + hold) / weight.
     """
-    place, w, sliding = 0.0, 0.0, 0.0  # sliding: the sign of w, 0 while it sticks
+    place, w = slide(pieces, share, static_mm_per_s2, kinetic_mm_per_s2)
+    return place + run_out(w, kinetic_mm_per_s2)
+
+
+def run_out(w: float, kinetic_mm_per_s2: float) -> float:
+    """How far (mm) a setter slides on at ``w`` (mm/s) over a table that stands."""
+    return w * abs(w) / (2.0 * kinetic_mm_per_s2)
+
+
+def slide(
+    pieces: Iterable[Any],
+    share: float,
+    static_mm_per_s2: float,
+    kinetic_mm_per_s2: float,
+    w: float = 0.0,
+) -> tuple[float, float]:
+    """How far (mm) it slides while the table runs ``pieces``, and how fast (mm/s) at their end.
+
+    ``w``: how fast it slides at their start; the rest as for ``slide_distance``.
+    """
+    place = 0.0
+    sliding = 1.0 if w > 0.0 else -1.0 if w < 0.0 else 0.0  # the sign of w, 0 while it sticks
     for piece in pieces:
         t0, t1, a0, jerk = piece[0], piece[1], piece[4] * share, piece[5] * share
         tau, end = 0.0, t1 - t0
@@ -46,10 +67,7 @@ def slide_distance(
             if rest <= step:
                 w, sliding = 0.0, 0.0
                 tau = max(tau, tau + 1e-15)
-    if sliding != 0.0:
-        # The table stands; friction alone brings the setter to rest.
-        place += w * abs(w) / (2.0 * kinetic_mm_per_s2)
-    return place
+    return place, w
 
 
 def _slips_at(a: float, jerk: float, limit: float) -> float:

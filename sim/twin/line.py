@@ -31,6 +31,7 @@ class Line:
         "block_hit",
         "braking",
         "carried",
+        "coasts",
         "command",
         "cut_state",
         "cut_time",
@@ -101,7 +102,7 @@ class Line:
         self.carried = 0.0
         self.block = inf
         self.block_hit: Any = None
-        self.braking = self.paused = self.released = False
+        self.braking = self.paused = self.released = self.coasts = False
         self.stopping = self.triggered = self.stalled = self.touched = False
         self.watch: int | None = None
         self.latch: Vector | None = None

@@ -84,6 +84,7 @@ class Power(Ending):
             s, v, _ = line.track.state_at(t - line.delay)
             line.outcome = "e-stop"
             speed = v if s < line.block else 0.0
+            line.coasts = speed > 0.0
             line.track.cut(t)
             self._end(line, t, min(s, line.block))
             self.powered = False

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from math import hypot
-from typing import TYPE_CHECKING
+from math import hypot, inf
+from typing import TYPE_CHECKING, Any
 
-from drytouch.sim.setter.slide import GRAVITY_MM_PER_S2, slide_distance
+from drytouch.sim.setter.slide import GRAVITY_MM_PER_S2, run_out, slide
 
 if TYPE_CHECKING:
     from drytouch.sim.scenario.setter import Setter
@@ -43,14 +43,33 @@ def slide_setters(kernel: KernelState, line: Line, walked: float, t: float) -> N
         if item not in kernel.stage.places:
             continue
         static, kinetic = friction_decelerations(kernel.stage.scenario.setter[item])
-        fastest = max((abs(p.a0) for p in line.track.pieces), default=0.0)
-        ends = max((abs(p.a0 + p.jerk * (p.t1 - p.t0)) for p in line.track.pieces), default=0.0)
-        if max(fastest, ends) * share <= static:
+        w = kernel.slipping.pop(item, 0.0)
+        pieces, speed = _really_run(kernel, line, t)
+        fastest = max((abs(p.a0) for p in pieces), default=0.0)
+        ends = max((abs(p.a0 + p.jerk * (p.t1 - p.t0)) for p in pieces), default=0.0)
+        if w == 0.0 and speed == 0.0 and max(fastest, ends) * share <= static:
             continue
-        moved = slide_distance(line.track.pieces, share, static, kinetic)
+        moved, w = slide(pieces, share, static, kinetic, w)
+        if line.coasts:
+            kernel.slipping[item] = w  # it slides on while the table runs down
+        else:
+            moved += run_out(w + speed * share, kinetic)
         _shift(kernel, item, (moved * x / share, moved * y / share), "the table's acceleration",
                "The table accelerated harder than friction could carry the setter along.",
                t)  # fmt: skip
+
+
+def _really_run(kernel: KernelState, line: Line, t: float) -> tuple[list[Any], float]:
+    """The pieces that the delayed axis has run by ``t``, and the speed that a body took away."""
+    track, until, speed = line.track, t - line.delay, 0.0
+    if line.block < inf:
+        met = track.crossing(line.block, line.t0)
+        if met is not None and met < until:
+            until, speed = met, track.state_at(met).v
+    pieces = [piece for piece in track.pieces if piece.t0 < until]
+    if pieces and pieces[-1].t1 > until:
+        pieces[-1] = pieces[-1]._replace(t1=until)
+    return pieces, speed
 
 
 def _shift(

@@ -63,6 +63,7 @@ class KernelState:
         self.lost: Vector = ZERO  # where each axis stands in its lost motion
         self.press: Vector = ZERO  # commanded into a body, mm, along the way that it went
         self.press_hit: Any = None
+        self.slipping: dict[str, float] = {}  # loose setters that still slide, mm/s
         self.homing_error: Vector = ZERO  # truth: what every homing gets wrong
         self.powered = True
         self.estopped = False
