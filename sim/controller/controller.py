@@ -547,14 +547,16 @@ class Controller:
         """Write geometry and wear of a row, both at once."""
         row = self.row(number)
         if row.length_mm != length_mm:
-            record = self.tables.records.get(self.tables.selected or "")
-            if record is not None and record.reference_valid:
-                self._judge.used_reference(self.tables.selected or "", record)
             row.place = "centre"
         row.length_mm, row.wear_mm = length_mm, wear_mm
         self._believe(f"row {number} length", length_mm)
         self._believe(f"row {number} wear", wear_mm)
-        self._judge.length_stored(number, row, self.source)
+        # Without a touch that it came from, the number is one that a person once typed.
+        self._judge.typing = self._judge.touch_feed is None
+        try:
+            self._judge.length_stored(number, row, self.source)
+        finally:
+            self._judge.typing = False
 
     def store_wear(self, number: int, wear_mm: float) -> None:
         """Write a row's wear."""

@@ -191,6 +191,10 @@ class ProgramFace:
 
     # ---- motion and time -------------------------------------------------------------------
 
+    def work_move(self, line: int) -> None:
+        """Let the judge look at what the move counts from."""
+        self._judge.work_move(self._controller.source)
+
     def rapid(self, target_mm: Vector, line: int) -> Motion:
         """Go there at the rapid rate."""
         return self._controller.rapid(*target_mm, frame="machine")

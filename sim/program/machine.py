@@ -129,6 +129,9 @@ class Machine(Protocol):
         """The tool that the controller thinks is in the spindle; 0 for none."""
 
     # Motion and time.
+    def work_move(self, line: int) -> None:
+        """Take note that the line's move counts from the work system, shift and tool length."""
+
     def rapid(self, target_mm: Vector, line: int) -> Motion:
         """Go to ``target_mm`` at the rapid rate."""
 

@@ -39,6 +39,8 @@ def move(run: Run) -> Steps:
     if m.MOTION in run.block.g:
         run.set_g(m.MOTION)
     motion = run.state.modal.motion
+    if run.counts_from_tables and (run.block.one_shot == 310 or moves_axes(run.block, motion)):
+        run.machine.work_move(run.line)
     if run.block.one_shot == 310:
         yield from _touch(run, must_meet=False)
     elif not moves_axes(run.block, motion):

@@ -79,6 +79,12 @@ class Run:
         )
         return (x, y, z)
 
+    @property
+    def counts_from_tables(self) -> bool:
+        """Whether the line's axis words count from the work system, shift and tool length."""
+        absolute = self.state.modal.distance == 900
+        return absolute and self.block.axes != "" and self.block.one_shot != 530
+
     def check_travel(self, low: Vector, high: Vector) -> None:
         """Raise E-TRAVEL unless the box lies inside the machine's travel."""
         travel = self.machine.travel_mm
