@@ -62,6 +62,8 @@ class Stage:
 
     def copy(self) -> Stage:
         """The same stage for another run; bodies are shared, what stands where is not."""
+        # Made once here, these serve every copy instead of being made again in each.
+        _ = self.scene.content_key, self.scene.links()
         twin = object.__new__(Stage)
         twin.__dict__.update(self.__dict__)
         twin.scene = self.scene.copy()
@@ -226,16 +228,18 @@ class Stage:
         above = top - z
         if down and above + length > reach:
             return None
-        hard = [hit for hit in column if not hit.soft and not hit.graze]
-        if hard and hard[0].s < above - _TOUCHING_MM:
-            return None
+        for hit in column:
+            if not hit.soft and not hit.graze:
+                if hit.s < above - _TOUCHING_MM:
+                    return None
+                break
         if not down:
             return ()
         hits = []
         for hit in column:
             s = hit.s - above
             if -_TOUCHING_MM <= s <= length:
-                hits.append(hit._replace(s=max(s, 0.0)))
+                hits.append(Hit(max(s, 0.0), *hit[1:]))
         return tuple(hits)
 
     def gives_way(self, hit: Hit) -> str | None:
