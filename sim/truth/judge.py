@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from drytouch.sim.errors import ControllerAlarm
 from drytouch.sim.truth.finding import Finding
-from drytouch.sim.truth.numbers import Number, NumberJudge
+from drytouch.sim.truth.number import Number
+from drytouch.sim.truth.numbers import NumberJudge
 from drytouch.sim.truth.verdict import worst
 
 if TYPE_CHECKING:

@@ -7,107 +7,27 @@ does not.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from drytouch.sim.truth.contacts import ContactJudge
+from drytouch.sim.truth.number import Number
+from drytouch.sim.truth.rows import RowJudge
 
 if TYPE_CHECKING:
-    from drytouch.sim.controller.tables import Record, Tables, ToolRow
+    from drytouch.sim.controller.tables import Record, ToolRow
     from drytouch.sim.recording import Source
-    from drytouch.sim.scenario.scenario import Scenario
-    from drytouch.sim.scenario.tool import Tool
 
-# A place that has moved by less than this is where it was, for a pad many millimetres wide.
-PLACE_MOVED_MM = 0.1
 # Feeds that differ by less than a tenth are late by the same to within a micrometre's tenth.
 SAME_FEED = 0.1
-# How near an error must be to the distance between two conventions to be taken for it.
-_SAME_MM = 0.05
 
 
-@dataclass(slots=True)
-class Number:
-    """One stored number, mm."""
+class NumberJudge(RowJudge):
+    """Findings from what is stored."""
 
-    name: str
-    belief: float
-    truth: float
-    tolerance: float
-    time_s: float
-    why: str = ""
-
-    @property
-    def error(self) -> float:
-        """Belief minus truth, mm."""
-        return self.belief - self.truth
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain data for the outcome."""
-        return {
-            "name": self.name,
-            "belief": self.belief,
-            "truth": self.truth,
-            "error": self.error,
-            "unit": "mm",
-            "tolerance": self.tolerance,
-            "time_s": self.time_s,
-        }
-
-
-class NumberJudge(ContactJudge):
-    """Findings from tables. Mixed into ``Judge``."""
-
-    scenario: Scenario
-    tables: Tables
     numbers: dict[str, Number]
-    reference_truth: dict[str, float]
-    reference_place: dict[str, tuple[float, float]]
-    reference_growth: dict[str, float]
     reference_feed: dict[str, float]
     typing: bool
     stored_systems: dict[str, Source]
     stored_rows: dict[int, Source]
-
-    # ---- truths --------------------------------------------------------------------------
-
-    def reported_z(self, physical_z: float, t: float) -> float:
-        """Machine Z that the readout shows when the face, coming down, is really at a height."""
-        kernel = self.kernel
-        lost = kernel.axes[2].backlash_mm / 2.0
-        return physical_z - kernel.shift[2] - lost + kernel.growth(t)
-
-    def true_reference(self, setter: str, t: float) -> float | None:
-        """Machine Z at which a tool of length 0 trips the setter now."""
-        trip = self.stage.pad_trip_z(setter)
-        return None if trip is None else self.reported_z(trip, t)
-
-    def stock_top(self) -> float | None:
-        """World height of the stock's top, mm."""
-        names = [
-            name
-            for name in self.stage.places
-            if name in self.scenario.stock and self.scenario.stock[name].kind == "stock"
-        ]
-        return self.stage.top_under(names) if names else None
-
-    def length_base(self, t: float) -> float:
-        """What the machine's convention adds to a length from the face, mm."""
-        convention = self.kernel.machine.habits.length_convention
-        if convention == "difference":
-            return -(self._master_length() or 0.0)
-        if convention == "table":
-            return self.reported_z(self.kernel.machine.table.top_z_mm, t)
-        if convention == "work":
-            top = self.stock_top()
-            return 0.0 if top is None else self.reported_z(top, t)
-        return 0.0
-
-    def _master_length(self) -> float | None:
-        record = self.tables.records.get(self.tables.selected or "")
-        return record.master_length_mm if record is not None else None
-
-    # ---- what is stored ------------------------------------------------------------------
 
     def length_stored(self, number: int, row: ToolRow, source: Source) -> None:
         """A row of the tool table is written."""
@@ -139,33 +59,6 @@ class NumberJudge(ContactJudge):
         elif (base := self._between_conventions(entry.error, t)) is not None:
             self._find("mixed-lengths", t, source, row=number, error_mm=entry.error, base_mm=base)
 
-    def _tool_meant(self, row: ToolRow, measured: bool) -> Tool | None:
-        """The tool that a length belongs to: what was touched; for a typed one, the row's own."""
-        own = row.tool in (None, self.stage.tool_name)
-        if self.stage.tool is not None and (measured or own):
-            return self.stage.tool
-        return self.scenario.tools.get(row.tool or "")
-
-    def _check_row(self, number: int, row: ToolRow, t: float, source: Source) -> None:
-        name = self.stage.tool_name
-        right = self._row_of(name)
-        if right is not None and right != number:
-            self._find("wrong-slot", t, source, row=number, right=right)
-        elif right is None and row.tool is not None:
-            self._find("wrong-slot", t, source, row=number, right="none")
-
-    def _row_of(self, tool: str | None) -> int | None:
-        """The row that belongs to a tool of the crib."""
-        rows = self.tables.rows.items()
-        return next((n for n, row in rows if row.tool == tool), None) if tool else None
-
-    def _between_conventions(self, error: float, t: float) -> float | None:
-        master = self._master_length()
-        bases = [self.reported_z(self.kernel.machine.table.top_z_mm, t)]
-        if master:
-            bases += [master, -master]
-        return next((base for base in bases if abs(error - base) < _SAME_MM), None)
-
     def record_stored(
         self, setter: str, record: Record, names: tuple[str, ...], source: Source
     ) -> None:
@@ -194,17 +87,6 @@ class NumberJudge(ContactJudge):
             self._place_stored(setter, record, place.foot, t)
         if "clearance_z_mm" in names and record.clearance_z_mm is not None:
             self._clearance_stored(setter, record.clearance_z_mm, t, source)
-
-    def _heal_moved(self, setter: str, record: Record, foot: tuple[float, float, float]) -> None:
-        """A setter that had moved is referenced anew where it is known to be: no harm was done."""
-        limit = self.scenario.tolerances.setter_place_mm
-        for believed, true in ((record.x_mm, foot[0]), (record.y_mm, foot[1])):
-            if believed is not None and abs(believed - true) > limit:
-                return
-        used = {f.figures["setter"] for f in self.findings if f.code == "stale-reference"}
-        for index, finding in enumerate(self.findings):
-            if finding.code == "setter-moved" and finding.figures["setter"] == setter not in used:
-                self.findings[index] = replace(finding, severity="right")
 
     def _place_stored(
         self, setter: str, record: Record, foot: tuple[float, float, float], t: float
@@ -242,84 +124,6 @@ class NumberJudge(ContactJudge):
             belief = self.tables.systems[system][2]
             limit = self.scenario.tolerances.work_z_mm
             self._number(f"{system} z", belief, truth, limit, t)
-
-    def length_selected(self, row: int, source: Source) -> None:
-        """A row's length becomes the active offset: is it the loaded tool's?"""
-        if row:
-            self._check_row_in_use(row, self.kernel.agenda.now(), source)
-
-    def work_move(self, source: Source) -> None:
-        """A move in work coordinates: do the active length and no shift stand behind it?"""
-        t, row = self.kernel.agenda.now(), self.tables.length_row
-        self._check_shift(t, source)
-        if row:
-            self._check_row_in_use(row, t, source)
-
-    def _check_row_in_use(self, row: int, t: float, source: Source) -> None:
-        name, wanted = self.stage.tool_name, self.tables.rows.get(row)
-        if name is None or (wanted is not None and wanted.tool == name):
-            return
-        right = self._row_of(name)
-        if right is not None or (wanted is not None and wanted.tool is not None):
-            self._find("wrong-slot", t, source, row=row, right="none" if right is None else right)
-
-    def _check_shift(self, t: float, source: Source) -> None:
-        shift = self.tables.shift
-        worst = max(shift, key=abs)
-        if worst != 0.0:
-            self._find("leftover-shift", t, source, shift_mm=worst)
-
-    # ---- references ----------------------------------------------------------------------
-
-    def used_reference(self, setter: str, record: Record) -> None:
-        """A reference that is flagged valid is used: has its truth moved since?"""
-        t = self.kernel.agenda.now()
-        truth, place = self.true_reference(setter, t), self.stage.places.get(setter)
-        if truth is None or place is None:
-            return
-        then = self.reference_truth.get(setter, record.reference_z_mm)
-        moved = 0.0 if then is None else truth - then
-        x, y = self.reference_place.get(setter, (place.foot[0], place.foot[1]))
-        across = max(abs(place.foot[0] - x), abs(place.foot[1] - y))
-        limit = self.scenario.tolerances.reference_mm
-        if abs(moved) <= limit and across <= PLACE_MOVED_MM:
-            return
-        grown = abs(moved) > limit and abs(moved - self._grown(setter, t)) <= limit
-        self._find(
-            "stale-reference", t, self.source_now(), setter=setter, flagged="valid",
-            moved_mm=moved, across_mm=across,
-            state="it is still flagged valid and what it stands for has moved by "
-            + (f"{moved:+.3f} mm in Z" if abs(moved) > limit else f"{across:.3f} mm sideways"),
-            why="The spindle has grown with warmth since it was taken."
-            if grown and across <= PLACE_MOVED_MM
-            else "Nothing told the controller that the setter, its pad or the machine's zero had "
-            "moved since.",
-        )  # fmt: skip
-
-    def _grown(self, setter: str, t: float) -> float:
-        """How much of a reference's move since it was taken is growth of the spindle, mm."""
-        return self.kernel.growth(t) - self.reference_growth.get(setter, 0.0)
-
-    def _reference_behind(self, t: float, source: Source) -> None:
-        """A measured length rests on the selected setter's reference: does that hold?"""
-        name = self.tables.selected or ""
-        record = self.tables.records.get(name)
-        if record is None or record.reference_z_mm is None:
-            return
-        if record.reference_valid:
-            self.used_reference(name, record)
-            return
-        self._find(
-            "stale-reference", t, source, setter=name, flagged="invalid",
-            state=f"it is flagged invalid ({record.stale or 'never taken'})",
-            why="The controller had said so; nobody asked.",
-        )  # fmt: skip
-
-    def source_now(self) -> Source:
-        """Who is calling."""
-        raise NotImplementedError
-
-    # ---- sums ----------------------------------------------------------------------------
 
     def _number(self, name: str, belief: float, truth: float, tolerance: float, t: float) -> Number:
         entry = Number(name, belief, truth, tolerance, t)

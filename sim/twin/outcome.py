@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from drytouch.sim.errors import ControllerAlarm
 from drytouch.sim.truth.finding import Finding
-from drytouch.sim.truth.numbers import Number
+from drytouch.sim.truth.number import Number
 
 if TYPE_CHECKING:
     from drytouch.sim.recording import Recorder

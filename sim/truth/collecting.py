@@ -1,0 +1,71 @@
+"""What every part of the judge shares: collecting findings, figures of a blow, names for people."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from drytouch.sim.motion import effective_mass_kg, impact_energy_j, peak_force_n
+from drytouch.sim.truth.finding import Finding, make
+
+if TYPE_CHECKING:
+    from drytouch.sim.recording import Recorder, Source
+    from drytouch.sim.twin.kernel import Kernel
+    from drytouch.sim.twin.line import Line
+    from drytouch.sim.twin.stage import Stage
+
+
+class Collector:
+    """Findings, each once. The layers above it say when; ``Judge`` is the whole."""
+
+    kernel: Kernel
+    stage: Stage
+    recorder: Recorder
+    findings: list[Finding]
+    _seen: set[tuple[Any, ...]]
+
+    def _find(
+        self,
+        code: str,
+        t: float,
+        source: Source,
+        severity: str | None = None,
+        place: tuple[float, float, float] | None = None,
+        **figures: Any,
+    ) -> None:
+        """Add a finding, once for a code, a source and the figures that tell cases apart."""
+        where = place if place is not None else self.kernel.physical(t)
+        finding = make(code, t, where, source, severity, **figures)
+        key = (code, source, finding.what)
+        if key in self._seen:
+            return
+        self._seen.add(key)
+        self.findings.append(finding)
+        self.recorder.event(t, "finding", code)
+
+    def _impact(self, line: Line, speed: float) -> dict[str, Any]:
+        """Impact figures of the axis that carries most of the motion."""
+        index = max(range(3), key=lambda i: abs(line.direction[i]))
+        axis = self.kernel.axes[index]
+        mass = effective_mass_kg(axis.moving_mass_kg, axis.rotor_inertia_kg_m2, axis.screw_lead_mm)
+        stiffness = self.stage.machine.contact_stiffness_N_per_mm
+        return {
+            "impact_speed_mm_per_s": speed,
+            "effective_mass_kg": mass,
+            "effective_energy_J": impact_energy_j(mass, speed),
+            "peak_force_N": peak_force_n(mass, speed, stiffness, axis.thrust_limit_N),
+        }
+
+    def _name(self, body: str, feature: str) -> str:
+        if body == "spindle":
+            return _OF_SPINDLE.get(feature, f"the spindle's {feature}")
+        if body == "tool":
+            return f"the tool's {feature}"
+        if body.endswith(".pad"):
+            return "the pad"
+        return f"the {body}" if feature in ("", body) else f"the {body}'s {feature}"
+
+    def _mover(self, feature: str) -> str:
+        return _OF_SPINDLE.get(feature, f"the {feature}")
+
+
+_OF_SPINDLE = {"face": "the spindle face", "lug": "a drive lug"}
