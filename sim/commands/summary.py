@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from drytouch.sim.recording import Source
     from drytouch.sim.scenario.scenario import Scenario
     from drytouch.sim.truth.finding import Finding
-    from drytouch.sim.truth.numbers import Number
+    from drytouch.sim.truth.number import Number
     from drytouch.sim.twin.outcome import Outcome
 
 MEANINGS = {
