@@ -24,6 +24,7 @@ from drytouch.sim.recording import Recording
 from drytouch.sim.scenario import library
 from drytouch.sim.scenario.load import scenario_from_dict
 from drytouch.sim.scene import Chain, Scene, overlaps
+from drytouch.sim.truth.catalogue import CATALOGUE
 from drytouch.sim.twin.outcome import Outcome
 from drytouch.sim.twin.twin import Twin
 
@@ -157,3 +158,17 @@ def test_the_same_file_in_inch_agrees_within_a_nanometre(name: str) -> None:
     for key, number in here.numbers.items():
         assert there.numbers[key].belief == pytest.approx(number.belief, abs=1e-6), key
         assert there.numbers[key].truth == pytest.approx(number.truth, abs=1e-6), key
+
+
+@pytest.mark.parametrize("name", RIGHT)
+def test_chance_makes_no_finding_of_a_right_run(name: str) -> None:
+    for seed in range(100, 106):
+        outcome = Twin(scenario_named(name), seed).run_steps()
+        # Two touches may disagree by chance, which is an alarm; a finding it never is.
+        assert outcome.codes == ()
+        assert outcome.verdict == ("stopped" if outcome.alarms else "right")
+
+
+def test_every_finding_is_shown_somewhere() -> None:
+    shown = {code for n in NAMES for code in outcome_of(n).codes}
+    assert shown == set(CATALOGUE)

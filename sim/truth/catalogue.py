@@ -57,7 +57,7 @@ CATALOGUE: dict[str, Entry] = {
     ),
     "spun-into-pad": Entry(
         "harm",
-        "The tool turned at {rpm:.0f} rpm when it met the pad{direction}.",
+        "The tool turned at {rpm:.0f} rpm{direction} when it met the pad.",
         "{why}",
         "Stop the spindle for a touch; where the setter permits turning, turn slowly and against "
         "the cut only.",
@@ -180,7 +180,7 @@ CATALOGUE: dict[str, Entry] = {
     ),
     "wrong-number": Entry(
         "wrong",
-        "{name} was stored as {belief_mm:.4f} mm; the truth is {truth_mm:.4f} mm: off by "
+        "{name} is {belief_mm:.4f} mm instead of {truth_mm:.4f} mm: off by "
         "{error_um:+.0f} um (tolerance {tolerance_um:.0f} um).",
         "{why}",
         "Cross-check every number a second way: a rule, a known tool, or jogging back to the "

@@ -32,13 +32,22 @@ class Collector:
         place: tuple[float, float, float] | None = None,
         **figures: Any,
     ) -> None:
-        """Add a finding, once for a code, a source and the figures that tell cases apart."""
+        """Add a finding, once for a code, a source and the figures that tell cases apart.
+
+        Of blows and presses that one call repeats, the worst stands for all.
+        """
         where = place if place is not None else self.kernel.physical(t)
         finding = make(code, t, where, source, severity, **figures)
         key = (code, source, finding.what)
         if key in self._seen:
             return
         self._seen.add(key)
+        measure = _WORST_BY.get(code)
+        for index, known in enumerate(self.findings):
+            if measure and known.code == code and known.source == source:
+                if finding.figures[measure] > known.figures[measure]:
+                    self.findings[index] = finding
+                return
         self.findings.append(finding)
         self.recorder.event(t, "finding", code)
 
@@ -62,10 +71,17 @@ class Collector:
             return f"the tool's {feature}"
         if body.endswith(".pad"):
             return "the pad"
-        return f"the {body}" if feature in ("", body) else f"the {body}'s {feature}"
+        # Most things are one solid, named after what they are.
+        return f"the {body}" if feature in body else f"the {body}'s {feature}"
 
     def _mover(self, feature: str) -> str:
         return _OF_SPINDLE.get(feature, f"the {feature}")
 
 
+# Figures by which the worst of several like findings of one call is known.
+_WORST_BY = {
+    "squeezed-block": "force_N",
+    "tool-overloaded": "force_N",
+    "lug-strike": "speed_mm_per_s",
+}
 _OF_SPINDLE = {"face": "the spindle face", "lug": "a drive lug"}

@@ -81,7 +81,7 @@ class ContactJudge(PressJudge):
         )
         self._find(
             "spun-into-pad", t, line.source,
-            rpm=self.kernel.rpm, direction=" in the cutting direction" if cutting else "", why=why,
+            rpm=self.kernel.rpm, direction=" the cutting way" if cutting else "", why=why,
         )  # fmt: skip
 
     def hard(self, line: Line, hit: Any, t: float, speed: float) -> None:

@@ -44,7 +44,11 @@ class Judge(NumberJudge):
         self.numbers: dict[str, Number] = {}
         self.reference_truth: dict[str, float] = {}
         self.reference_growth: dict[str, float] = {}
-        self.reference_feed: dict[str, float] = {}
+        self.reference_feed: dict[str, float] = {
+            name: record.slow_mm_per_min / 60.0
+            for name, record in tables.records.items()
+            if record.reference_valid
+        }
         # A reference that was there before the run was taken where the record says it stood.
         self.reference_place: dict[str, tuple[float, float]] = {
             name: (record.x_mm + kernel.shift[0], record.y_mm + kernel.shift[1])
