@@ -1,4 +1,4 @@
-"""What the tests of programs on the twin share: library programs with other settings, run to end."""
+"""What tests of programs on the twin share: library programs with other settings, run."""
 
 from __future__ import annotations
 

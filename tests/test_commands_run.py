@@ -210,7 +210,8 @@ def test_missing_files_and_unknown_names(tmp_path: Path, capsys: Capture) -> Non
     assert done.code == 2
     assert done.err == (
         "here.ngc: a program runs as a step of a scenario, which says what machine it runs on\n"
-        '  fix: in a scenario, add: [[steps]] do = "program", file = "here.ngc"\n'
+        "  fix: name one with --on, such as --on length-done-right, or in a scenario add: "
+        '[[steps]] do = "program", file = "here.ngc"\n'
     )
 
 

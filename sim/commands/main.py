@@ -64,7 +64,10 @@ def check(
 def run(
     scenario: Annotated[
         str,
-        typer.Argument(metavar="FILE|NAME", help="Scenario: its file, or its name in the library."),
+        typer.Argument(
+            metavar="FILE|NAME",
+            help="Scenario: its file, or its name in the library. Or a program, with --on.",
+        ),
     ],
     seed: Annotated[
         int | None, typer.Option(min=0, help="Number that all chance comes from.")
@@ -72,11 +75,34 @@ def run(
     out: Annotated[Path, typer.Option(help="Folder for the results.")] = Path("out"),
     picture: Picture = True,
     json: Json = False,
+    on: Annotated[
+        str | None, typer.Option(help="Scenario that sets up the machine a program runs on.")
+    ] = None,
+    block_delete: Annotated[
+        bool, typer.Option("--block-delete", help="Program: skip lines that begin with /.")
+    ] = False,
+    optional_stop: Annotated[
+        bool, typer.Option("--optional-stop", help="Program: stop at M1.")
+    ] = False,
+    single_block: Annotated[
+        bool, typer.Option("--single-block", help="Program: pause after each line.")
+    ] = False,
+    from_line: Annotated[
+        int, typer.Option(min=0, help="Program: start at this line, with the state rebuilt.")
+    ] = 0,
+    follow: Annotated[
+        bool, typer.Option("--follow", help="Program: print each line as it runs.")
+    ] = False,
+    tables: Annotated[
+        Path | None,
+        typer.Option(help="Program: folder to load tool table and parameters from and save to."),
+    ] = None,
 ) -> None:
-    """Run a scenario and say what came of it: verdict, findings, numbers."""
+    """Run a scenario, or a program on one: verdict, findings, numbers."""
     from drytouch.sim.commands import run as room
 
-    _guarded(lambda: room.run(scenario, seed, out, picture, json))
+    switches = (block_delete, optional_stop, single_block, from_line, follow, tables)
+    _guarded(lambda: room.run(scenario, seed, out, picture, json, on, switches))
 
 
 def _guarded(work: Callable[[], int]) -> None:

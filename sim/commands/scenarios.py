@@ -44,7 +44,8 @@ def ready(text: str) -> tuple[Scenario, Path]:
         raise InputError(
             "a program runs as a step of a scenario, which says what machine it runs on",
             text,
-            fix=f'in a scenario, add: [[steps]] do = "program", file = "{Path(text).name}"',
+            fix="name one with --on, such as --on length-done-right, or in a scenario add: "
+            f'[[steps]] do = "program", file = "{Path(text).name}"',
         )
     path = scenario_path(text)
     return load_scenario(path), path

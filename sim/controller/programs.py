@@ -49,9 +49,12 @@ class Loaded:
     library: dict[int, Program]
     checked: Checked
 
-    @property
-    def main(self) -> Program:
-        """The program to run; raises ``ProgramErrors`` if anything in the file is wrong."""
+    def check(self) -> Program:
+        """The program to run.
+
+        Raises:
+            ProgramErrors: something in the file is wrong.
+        """
         if self.checked.errors:
             raise ProgramErrors(self.checked.errors)
         return self.read.main
@@ -87,7 +90,7 @@ def _remembered(path: Path, text: str, settings: LanguageSettings, slots: int) -
 def _loaded(
     path: Path, text: str, settings: LanguageSettings, slots: int, progress: Progress | None
 ) -> Loaded:
-    name = path.name
+    name = str(path)
     read = read_program(text, name, progress)
     library = {**_beside(path), **read.library}
     return Loaded(read, library, check_program(read, name, settings, library, slots))
@@ -98,7 +101,7 @@ def _beside(path: Path) -> dict[int, Program]:
     found: dict[int, Program] = {}
     for file in sorted(path.parent.glob("[oO]*.ngc")):
         if file.stem[1:].isdigit() and file.resolve() != path.resolve():
-            read = read_program(_text(file), file.name)
+            read = read_program(_text(file), str(file))
             if not read.errors:
                 found |= read.library
     return found
@@ -142,7 +145,7 @@ class Programs:
         """
         loaded = load_program(file, self.settings, self.face.slots, progress)
         options = replace(options or Options(), library=loaded.library, on_line=self._watch)
-        main, before = loaded.main, self._controller.source
+        main, before = loaded.check(), self._controller.source
         try:
             finished: Finished = yield from self.interpreter.execute(main, options)
         except ProgramError as error:
@@ -166,15 +169,17 @@ class Programs:
             self._controller.source = before
 
     def _watch(self, file: str, line: int, text: str) -> None:
-        controller = self._controller
-        controller.source = controller.source._replace(file=file, program_line=line)
-        self._recorder.event(controller.time, "program-line", [file, line, text])
+        controller, name = self._controller, Path(file).name
+        controller.source = controller.source._replace(file=name, program_line=line)
+        self._recorder.event(controller.time, "program-line", [name, line, text])
         for watcher in self.watchers:
-            watcher(file, line, text)
+            watcher(name, line, text)
 
     def _stopped(self, error: ProgramError) -> None:
-        place = (("file", error.file), ("line", error.line), ("column", error.column))
-        head = f"{error.file}:{error.line}:{error.column}: {error.code} {error.message}"
+        # The name alone: where a checkout lies is nobody's business in a recording.
+        name = Path(error.file).name
+        place = (("file", name), ("line", error.line), ("column", error.column))
+        head = f"{name}:{error.line}:{error.column}: {error.code} {error.message}"
         self._controller.alarm("program", head, place)
 
 

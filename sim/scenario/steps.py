@@ -224,6 +224,10 @@ class Program(_Step):
     file: str
     block_delete: bool = False
     optional_stop: bool = False
+    single_block: bool = Field(
+        False, description="a person starts each line; noted, no time passes"
+    )
+    from_line: PositiveInt | None = Field(None, description="start here, with the state rebuilt")
 
 
 class Routine(_Step):

@@ -213,7 +213,7 @@ def program(twin: Twin, step: model.Program) -> Calls:
     """Run a program file."""
     from drytouch.sim.steps.programs import run_file
 
-    return (yield from run_file(twin, step.file, step.block_delete, step.optional_stop))
+    return (yield from run_file(twin, step))
 
 
 def routine(twin: Twin, step: model.Routine) -> Calls:

@@ -9,6 +9,7 @@ from drytouch.sim.errors import StepError
 if TYPE_CHECKING:
     from collections.abc import Generator
 
+    from drytouch.sim.scenario import steps as model
     from drytouch.sim.twin.twin import Twin
 
     Calls = Generator[Any, Any, Any]
@@ -29,9 +30,14 @@ def run_line(twin: Twin, text: str) -> Calls:
         raise StepError(str(error), "correct the line") from None
 
 
-def run_file(twin: Twin, file: str, block_delete: bool, optional_stop: bool) -> Calls:
+def run_file(twin: Twin, step: model.Program) -> Calls:
     """A program file."""
     from drytouch.sim.program import Options
 
-    options = Options(block_delete=block_delete, optional_stop=optional_stop)
-    return (yield from twin.controller.run_program(file, options))
+    options = Options(
+        block_delete=step.block_delete,
+        optional_stop=step.optional_stop,
+        single_block=step.single_block,
+        start_line=step.from_line or 0,
+    )
+    return (yield from twin.controller.run_program(step.file, options))

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Generator
 from importlib.metadata import PackageNotFoundError, version
 from math import inf
+from pathlib import Path
 from typing import Any
 
 from drytouch.sim.controller.controller import Controller
@@ -133,6 +134,21 @@ class Twin:
         from drytouch.sim.steps.runner import run_steps
 
         return self.outcome(self.perform(run_steps(self), Source()))
+
+    def run_program(self, file: str | Path, **switches: Any) -> Outcome:
+        """Check a program file whole, run it and return the outcome.
+
+        ``switches`` are those of ``drytouch.sim.program.Options``: ``block_delete``,
+        ``optional_stop``, ``single_block``, ``start_line``.
+
+        Raises:
+            InputError: the file can't be read.
+            ProgramErrors: something is wrong with its text; nothing has moved.
+        """
+        from drytouch.sim.program import Options
+
+        calls = self.controller.run_program(str(file), Options(**switches))
+        return self.outcome(self.perform(calls, Source(call="program")))
 
     def perform(self, calls: Any, source: Source | None = None) -> Any:
         """Drive a generator of calls to its end; an alarm ends it and is kept in the outcome.

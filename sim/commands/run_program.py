@@ -1,0 +1,160 @@
+"""``drytouch run PROGRAM --on SCENARIO``: a program on the machine that a scenario sets up."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from drytouch.sim.commands.expectation import compare
+from drytouch.sim.commands.main import EXIT_AS_EXPECTED, EXIT_DIFFERS
+from drytouch.sim.commands.pictures import Pictures
+from drytouch.sim.commands.results import as_json, files_for, keep, results_folder
+from drytouch.sim.commands.scenarios import PROGRAM_ENDINGS, is_program, ready
+from drytouch.sim.commands.screen import screen
+from drytouch.sim.commands.summary import show, show_caution, show_files, unit_of
+from drytouch.sim.controller.programs import load_program
+from drytouch.sim.controller.table_files import save_with, start_with
+from drytouch.sim.errors import InputError, StepError
+from drytouch.sim.twin.twin import Twin
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from drytouch.sim.controller.programs import Progress
+    from drytouch.sim.scenario.scenario import Scenario
+    from drytouch.sim.twin.outcome import Outcome
+
+
+@dataclass(frozen=True, slots=True)
+class Switches:
+    """How a program is run: the panel's switches, and what is shown and kept."""
+
+    block_delete: bool = False
+    optional_stop: bool = False
+    single_block: bool = False
+    from_line: int = 0
+    follow: bool = False
+    tables: Path | None = None
+
+    @property
+    def used(self) -> bool:
+        """Whether any of them is set."""
+        return self != Switches()
+
+
+def run_program(
+    file: str,
+    on: str | None,
+    switches: Switches,
+    seed: int | None,
+    out: Path,
+    picture: bool,
+    as_data: bool,
+) -> int:
+    """Check a program, run it where a scenario would run its own steps, report; the exit code.
+
+    Raises:
+        InputError: program, scenario or folder can't be used; nothing is written then.
+        ProgramErrors: the program has errors; nothing has moved.
+    """
+    if not is_program(file):
+        raise InputError(
+            "these options are for programs, and this is none by its name",
+            file,
+            fix=f"name a file that ends in {', '.join(PROGRAM_ENDINGS)}, or leave them out",
+        )
+    if on is None:
+        ready(file)  # says that there is no such file, or that a program needs a scenario
+    given, path = ready(on or "")
+    scenario = _for_program(given, Path(file), switches)
+    errors = screen(to_errors=True)
+    twin = Twin(scenario, seed)
+    with _progress(errors) as progress:
+        language = twin.controller.programs
+        # Its errors are told before a folder is made.
+        load_program(file, language.settings, language.face.slots, progress).check()
+    if switches.follow:
+        _follow(twin, screen(to_errors=as_data), scenario.display)
+    busy = nullcontext() if switches.follow or not errors.is_terminal else errors.status("running")
+    with results_folder(out), busy, Pictures(picture) as pictures:
+        outcome = _perform(twin, file, switches, path)
+        if switches.tables is not None:
+            switches.tables.mkdir(parents=True, exist_ok=True)
+            save_with(twin.controller, switches.tables)
+        files = files_for(out, outcome.scenario)
+        recording = keep(outcome, files)
+        drawn = pictures.draw(recording, files.picture)
+    comparison = compare(scenario, outcome)
+    if as_data:
+        sys.stdout.write(as_json(outcome.to_dict()))
+        if pictures.reason:
+            errors.print(f"no picture: {pictures.reason}", soft_wrap=True)
+    else:
+        console = screen()
+        show(console, scenario, outcome, comparison)
+        written = [files.outcome, files.recording] + ([drawn] if drawn else [])
+        show_files(console, written, pictures.reason)
+        show_caution(console)
+    return EXIT_AS_EXPECTED if comparison.as_expected else EXIT_DIFFERS
+
+
+def _for_program(given: Scenario, file: Path, switches: Switches) -> Scenario:
+    """The scenario's set-up without its own steps, story and promise."""
+    changed: dict[str, Any] = {
+        "name": f"{file.stem}-on-{given.name}",
+        "title": f"{file.name} on: {given.title or given.name}",
+        "story": "",
+        "watch_for": "",
+        "steps": (),
+        "questions": (),
+        "expect": None,
+    }
+    if switches.tables is not None:
+        rows = given.machine.habits.rows
+        changed["controller"] = start_with(given.controller, switches.tables, rows)
+    return given.model_copy(update=changed)
+
+
+def _perform(twin: Twin, file: str, switches: Switches, path: Path) -> Outcome:
+    try:
+        return twin.run_program(
+            file,
+            block_delete=switches.block_delete,
+            optional_stop=switches.optional_stop,
+            single_block=switches.single_block,
+            start_line=switches.from_line,
+        )
+    except StepError as error:
+        line = twin.controller.source.program_line or 0
+        raise InputError(error.message, file, line=line, fix=error.fix) from error
+
+
+def _follow(twin: Twin, console: Console, display: str) -> None:
+    """Print each line before it runs, with the machine position that it starts from."""
+    _, scale, digits = unit_of(display)
+
+    def watch(file: str, line: int, text: str) -> None:
+        spot = " ".join(
+            f"{axis}{value / scale:.{digits - 1}f}"
+            for axis, value in zip("XYZ", twin.controller.position, strict=True)
+        )
+        console.print(f"{file}:{line}  {spot}  {text.strip()}", soft_wrap=True)
+
+    twin.controller.programs.watchers.append(watch)
+
+
+@contextmanager
+def _progress(console: Console) -> Iterator[Progress | None]:
+    """A bar while a long program is read, for a person only."""
+    if not console.is_terminal:
+        yield None
+        return
+    from rich.progress import Progress as Bar
+
+    with Bar(console=console, transient=True) as bar:
+        task = bar.add_task("reading", total=None)
+        yield lambda done, of: bar.update(task, completed=done, total=of)
