@@ -245,3 +245,37 @@ def test_a_filter_longer_than_the_contact_of_an_edge_never_trips() -> None:
     longer = turning(contact_s * 1.02)
     assert not longer.hand.touch(z=-397.0, feed_mm_per_min=60.0, must_contact=False).contact
     assert kinds(longer) == ["contact", "close"]
+
+
+# ---- what springs back ----------------------------------------------------------------------
+
+
+def pressed_by(depth: float) -> Twin:
+    twin = twin_of()
+    twin.hand.feed(z=CONTACT_Z - depth, feed_mm_per_min=60.0, frame="machine")
+    twin.advance(twin.env.now + 0.1)
+    assert twin.controller.input_on() is (depth >= 0.1)
+    return twin
+
+
+@pytest.mark.parametrize("depth", [0.05, 0.5])
+def test_a_tool_that_slides_across_keeps_the_pad_down_until_it_is_off(depth: float) -> None:
+    twin = pressed_by(depth)
+    twin.hand.feed(x=X + 20.0, feed_mm_per_min=600.0, frame="machine")
+    assert twin.kernel.pads["main"].depth == pytest.approx(depth, abs=1e-9)
+    twin.hand.feed(x=X + 40.0, feed_mm_per_min=600.0, frame="machine")
+    assert kinds(twin)[-1] == "leave"
+    assert ("open" in kinds(twin)) is (depth >= 0.1)
+    twin.advance(twin.env.now + 0.1)
+    assert not twin.controller.input_on()
+    assert twin.kernel.pads["main"].depth == 0.0
+
+
+def test_a_pad_that_is_taken_away_or_whose_tool_is_changed_springs_back() -> None:
+    away, changed = pressed_by(0.5), pressed_by(0.5)
+    away.stage.take_away("main", away.recorder, away.env.now)
+    changed.stage.load(None, changed.recorder, changed.env.now)
+    for twin in (away, changed):
+        twin.hand.feed(z=CONTACT_Z, feed_mm_per_min=60.0, frame="machine")
+        assert kinds(twin) == ["contact", "close", "open", "leave"]
+        assert not twin.controller.input_on()

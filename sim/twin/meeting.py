@@ -12,6 +12,10 @@ from drytouch.sim.twin.planning import Planning
 if TYPE_CHECKING:
     from drytouch.sim.setter import Pad
 
+# What touches a pad is looked for from this far above it to this far below; dirt, growth and the
+# lateness of turning edges shift a touch by less.
+_CLEAR_MM, _UNDER_MM = 0.01, 1.0
+
 
 class Meeting(Planning):
     """Contact with pads and bodies along a line."""
@@ -27,6 +31,8 @@ class Meeting(Planning):
         line.hits = self.stage.contacts(line.start, u, reach, line.arc)
         self.targets.clear()
         for pad in self.pads.values():
+            if pad.touching and self._let_go_of(pad, line.start, t):
+                continue
             if pad.touching:
                 self._follow_on(pad, line, t)
         for hit in line.hits:
@@ -35,6 +41,20 @@ class Meeting(Planning):
             else:
                 self._approach(hit, line)
         self._limit_switch(line)
+
+    def _let_go_of(self, pad: Pad, face: Vector, t: float) -> bool:
+        """Let a pad spring back that nothing is over any more: slid off, taken away, tool changed.
+
+        Where along a way across it slipped off is not looked for: it springs back at the end.
+        """
+        start = (face[0], face[1], face[2] + pad.depth + _CLEAR_MM)
+        hits = self.stage.contacts(start, (0.0, 0.0, -1.0), _CLEAR_MM + _UNDER_MM)
+        if any(hit.soft and self._pad_of(hit) is pad for hit in hits):
+            return False
+        if pad.pressed:
+            self._open(pad, t)
+        self._leave(pad, t)
+        return True
 
     def _turn_round(self, line: Line) -> None:
         """How much of the path goes into lost motion and pressed-in interference."""
