@@ -125,7 +125,7 @@ def test_nothing_is_ever_inside_anything_else(name: str) -> None:
             assert not bad, (t, bad)
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
 @given(
     name=st.sampled_from(NAMES),
     # Whole hundredths: a readout of the same counts rounds the same way.
