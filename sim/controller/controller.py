@@ -290,7 +290,8 @@ class Controller:
         """Follow an arc (``drytouch.sim.twin.arc.Arc``) at a feed."""
         self._ready()
         end: Vector = arc.end(self._kernel.command)
-        self.check_target(end)
+        for point in arc.farthest(self._kernel.command):
+            self.check_target(point)
         feed = self._feed(feed_mm_per_min)
         line = self._kernel.start(
             "feed", arc.heading(0.0), arc.length, feed, None, self.source, arc, end

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from math import atan2, cos, hypot, sin
+from math import atan2, ceil, cos, floor, hypot, pi, sin
 from typing import TYPE_CHECKING, Any, Literal
 
-from drytouch.sim.motion import Limits, along, arc_limits
+from drytouch.sim.motion import Limits, arc_limits
 
 if TYPE_CHECKING:
     from drytouch.sim.scene import Scene
@@ -51,6 +51,14 @@ class Arc:
         """Where it ends, mm."""
         return self.point(origin, self.length)
 
+    def farthest(self, origin: Vector) -> list[Vector]:
+        """Where an axis is farthest along the arc: at each quarter that it passes, and its end."""
+        quarter = pi / 2.0
+        low, high = sorted((self.angle, self.angle + self.sweep))
+        turns = range(ceil(low / quarter), floor(high / quarter) + 1)
+        shares = [(turn * quarter - self.angle) / self.sweep for turn in turns if self.sweep]
+        return [*(self.point(origin, share * self.length) for share in shares), self.end(origin)]
+
     def heading(self, s: float) -> Vector:
         """Unit direction of travel at path ``s``."""
         i, j, k = self.axes
@@ -65,11 +73,15 @@ class Arc:
 
     def limits(self, speeds: Any, accelerations: Any, jerks: Any) -> Limits:
         """Speed, acceleration and jerk along the arc: every axis may have to give all of it."""
-        i, j, _ = self.axes
-        unit = [0.0, 0.0, 0.0]
-        unit[i] = unit[j] = 1.0
-        flat = along((unit[0], unit[1], unit[2]), speeds, accelerations, jerks, None)
-        return arc_limits(flat, self.radius)
+        i, j, k = self.axes
+        climb = abs(self.rise) / self.length
+
+        def least(values: Any) -> float:
+            flat: float = min(values[i], values[j])
+            return min(flat, values[k] / climb) if climb > 0.0 else flat
+
+        path = Limits(least(speeds), least(accelerations), least(jerks))
+        return arc_limits(path, self.radius)
 
     def contacts(self, scene: Scene, start: Vector) -> Any:
         """Everything that the arc meets from ``start`` (physical, mm)."""
