@@ -105,6 +105,49 @@ def run(
     _guarded(lambda: room.run(scenario, seed, out, picture, json, on, switches))
 
 
+@app.command()
+def matrix(
+    routine: Annotated[
+        str,
+        typer.Argument(
+            help="Built-in routine, file.py:function, program file, or 'steps' for the "
+            "scenario's own steps."
+        ),
+    ],
+    on: Annotated[str, typer.Option(help="Scenario: its file, or its name in the library.")],
+    given: Annotated[
+        list[str] | None,
+        typer.Option("--with", metavar="NAME=VALUE", help="An argument of the routine."),
+    ] = None,
+    beside: Annotated[
+        str | None, typer.Option(help="A second routine, to be compared with the first.")
+    ] = None,
+    pairs: Annotated[bool, typer.Option("--pairs", help="Two faults at once as well.")] = False,
+    only: Annotated[
+        list[str] | None, typer.Option(metavar="FAULT", help="Only this fault; may be repeated.")
+    ] = None,
+    require: Annotated[
+        list[str] | None,
+        typer.Option(metavar="LIMIT", help="As in harm=0 or score>=60; exit 1 when broken."),
+    ] = None,
+    seed: Annotated[
+        int | None, typer.Option(min=0, help="Number that all chance comes from.")
+    ] = None,
+    out: Annotated[Path, typer.Option(help="Folder for the results.")] = Path("out/matrix"),
+    picture: Picture = True,
+    json: Json = False,
+) -> None:
+    """Run a routine against every fault: what it catches, what it misses, where it does harm."""
+    from drytouch.sim.commands import matrix as room
+
+    _guarded(
+        lambda: room.matrix(
+            routine, on, given or [], beside, pairs, only or [], require or [], seed, out,
+            picture, json,
+        )
+    )  # fmt: skip
+
+
 def _guarded(work: Callable[[], int]) -> None:
     """Leave with the code that ``work`` returns; a user's mistake is a message, no traceback."""
     try:

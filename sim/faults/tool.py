@@ -90,7 +90,9 @@ def hollow_centre(scenario: Scenario, *, circle_mm: float = 63.0) -> Scenario:
     last = tool.stack[-1]
     if last.length_mm is None or last.length_mm <= _EDGE_DEPTH_MM:
         raise NotHere("the tool's last part is too short to take inserts")
-    kept: Segment = last.model_copy(update={"length_mm": last.length_mm - _EDGE_DEPTH_MM})
+    kept: Segment = last.model_copy(
+        update={"length_mm": last.length_mm - _EDGE_DEPTH_MM, "part": "shank"}
+    )
     inserts = Inserts.model_construct(
         count=4,
         circle_diameter_mm=circle_mm,

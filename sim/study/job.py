@@ -1,0 +1,228 @@
+"""What is put to the test: a built-in routine, a function of a Python file, a program, or steps."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from collections.abc import Callable, Generator, Mapping
+from functools import lru_cache
+from inspect import isfunction, signature
+from pathlib import Path
+from types import ModuleType
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+
+from drytouch.sim.errors import ControllerAlarm, InputError, StepError
+from drytouch.sim.recording import Source
+from drytouch.sim.routines.registry import ROUTINES, Routine, routine_by_name
+from drytouch.sim.scenario.files import read_text
+from drytouch.sim.scenario.scenario import Scenario
+from drytouch.sim.scenario.steps import Program
+from drytouch.sim.steps.runner import run_steps, watch
+from drytouch.sim.study.located import Located
+from drytouch.sim.twin.twin import Twin
+
+if TYPE_CHECKING:
+    from drytouch.sim.twin.outcome import Outcome
+
+PROGRAM_ENDINGS = (".ngc", ".nc", ".tap", ".gcode")
+OWN_STEPS = "steps"
+
+
+class Job(NamedTuple):
+    """One thing to run, in words that another process understands as well.
+
+    ``name`` is a routine's name, ``file.py:function``, a program's path, or ``steps``.
+    """
+
+    kind: Literal["routine", "function", "program", "steps"]
+    name: str
+    arguments: tuple[tuple[str, Any], ...] = ()
+
+
+class Ran(NamedTuple):
+    """A run that has ended, one way or another.
+
+    ``outcome.error`` tells what went wrong beside the steps; ``broke_off`` is an exception of the
+    routine's own, in words; ``endless`` says that it would never have ended.
+    """
+
+    outcome: Outcome
+    broke_off: str = ""
+    endless: bool = False
+
+
+def job_named(text: str, scenario: Scenario, arguments: Mapping[str, Any] | None = None) -> Job:
+    """The job that is meant by what was typed.
+
+    Without arguments, a built-in routine takes those that the scenario's own steps give it.
+
+    Raises:
+        InputError: there is no such routine, file or function, or it can't take the arguments.
+    """
+    given = dict(arguments or {})
+    if text == OWN_STEPS:
+        if not scenario.steps:
+            raise InputError("the scenario has no steps", fix="name a routine to run on it")
+        return Job("steps", text)
+    if text.lower().endswith(PROGRAM_ENDINGS):
+        read_text(Path(text), "program")
+        if given:
+            raise InputError(
+                "a program takes no arguments", text, fix="set its parameters in the scenario"
+            )
+        return Job("program", str(Path(text).resolve()))
+    if ".py:" in text:
+        file, _, name = text.rpartition(":")
+        function = _function(str(Path(file).resolve()), name)
+        return Job("function", f"{function.__code__.co_filename}:{name}", _pairs(given))
+    if text.endswith(".py"):
+        raise InputError("which function of it?", text, fix=f"name it: {text}:measure")
+    try:
+        routine = routine_by_name(text)
+        if not given:
+            given = _from_steps(routine, scenario)
+        routine.check(given)
+    except StepError as error:
+        raise InputError(error.message, fix=error.fix) from None
+    return Job("routine", routine.name, _pairs(given))
+
+
+def job_beside(text: str, scenario: Scenario, first: Job) -> Job:
+    """A second job to be compared with the first: it gets those arguments that it takes.
+
+    Raises:
+        InputError: as ``job_named``.
+    """
+    arguments = dict(first.arguments)
+    if ".py:" in text:
+        file, _, name = text.rpartition(":")
+        known = signature(_function(str(Path(file).resolve()), name)).parameters
+        arguments = {key: value for key, value in arguments.items() if key in known}
+    elif text.replace("_", "-") in ROUTINES:
+        known_names = {argument.name for argument in routine_by_name(text).arguments}
+        arguments = {key: value for key, value in arguments.items() if key in known_names}
+    else:
+        arguments = {}
+    return job_named(text, scenario, arguments)
+
+
+def _pairs(given: Mapping[str, Any]) -> tuple[tuple[str, Any], ...]:
+    return tuple(sorted(given.items()))
+
+
+def _from_steps(routine: Routine, scenario: Scenario) -> dict[str, Any]:
+    for step in scenario.steps:
+        if step.do == "routine" and step.name.replace("_", "-") == routine.name:
+            return dict(step.arguments)
+    return {}
+
+
+def twin_for(scenario: Scenario, seed: int | None = None) -> Twin:
+    """A twin in which what happens beside the steps happens beside a routine too."""
+    twin = Twin(scenario, seed)
+    for beside in twin.scenario.meanwhile:
+        watch(twin, beside)
+    return twin
+
+
+def run_job(job: Job, scenario: Scenario, seed: int | None = None) -> Ran:
+    """Run a job on a fresh twin.
+
+    Raises:
+        InputError: the file or function can't be used.
+    """
+    if job.kind == "steps":
+        twin = Twin(scenario, seed)  # the steps watch by themselves
+        return finish(twin, run_steps(twin), Source())
+    twin = twin_for(scenario, seed)
+    arguments = dict(job.arguments)
+    if job.kind == "routine":
+        function: Callable[..., Any] = ROUTINES[job.name].function
+        return call(twin, function, **arguments)
+    if job.kind == "program":
+        # Imported here: programs bring in a grammar, which routines don't need.
+        from drytouch.sim.steps.programs import run_file
+
+        step = Program(do="program", file=job.name)
+        return finish(twin, run_file(twin, step), Source(file=job.name))
+    file, _, name = job.name.rpartition(":")
+    return call(twin, _function(file, name), **arguments)
+
+
+def call(twin: Twin, function: Callable[..., Any], *args: Any, **arguments: Any) -> Ran:
+    """Run a routine's function on a twin, whatever way it ends."""
+    name = getattr(function, "__name__", "routine").replace("_", "-")
+    controller: Any = twin.controller
+    if name not in ROUTINES:
+        code = getattr(function, "__code__", None)
+        if code is not None:
+            controller = Located(twin.controller, code.co_filename, name)
+    try:
+        calls = function(controller, *args, **arguments)
+    except Exception as error:
+        return Ran(twin.outcome(), _in_words(error))
+    return finish(twin, calls, Source(call=name))
+
+
+def finish(twin: Twin, calls: Any, source: Source) -> Ran:
+    """Drive calls to their end, whatever way that is."""
+    twin.controller.source = source
+    if not isinstance(calls, Generator):
+        return Ran(twin.outcome(calls))
+    try:
+        result, error = twin.drive(calls)
+    except StepError as endless:
+        return Ran(twin.outcome(), endless.message, True)
+    broke_off = "" if error is None or isinstance(error, ControllerAlarm) else _in_words(error)
+    return Ran(twin.outcome(result), broke_off)
+
+
+def _in_words(error: Exception) -> str:
+    if isinstance(error, StepError):
+        return error.message
+    return f"{type(error).__name__}: {error}"
+
+
+def _function(file: str, name: str) -> Any:
+    module = _module(file)
+    function = getattr(module, name, None)
+    if not isfunction(function):
+        own = [
+            key
+            for key, value in vars(module).items()
+            if isfunction(value) and value.__module__ == module.__name__
+        ]
+        raise InputError(
+            f"there is no function '{name}' in it",
+            file,
+            fix=f"it holds: {', '.join(own) or 'no function'}",
+        )
+    return function
+
+
+@lru_cache(maxsize=16)
+def _module(file: str) -> ModuleType:
+    """A Python file as a module of its own. It is code, and is run: only a person names it."""
+    path = Path(file)
+    text = read_text(path, "Python file")
+    name = f"drytouch_routine_{abs(hash(file)):x}"
+    spec = importlib.util.spec_from_file_location(name, path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    # What stands beside the file can be imported from it, as when Python runs the file itself.
+    folder = str(path.parent)
+    sys.path.insert(0, folder)
+    sys.modules[name] = module
+    try:
+        compile(text, file, "exec")
+        spec.loader.exec_module(module)
+    except SyntaxError as error:
+        raise InputError(f"not Python: {error.msg}", file, line=error.lineno or 0) from None
+    except Exception as error:
+        raise InputError(
+            f"it fails when it is loaded: {type(error).__name__}: {error}", file
+        ) from error
+    finally:
+        sys.path.remove(folder)
+    return module
