@@ -29,6 +29,10 @@ from drytouch.sim.twin.outcome import Outcome
 from drytouch.sim.twin.twin import Twin
 
 RIGHT = tuple(n for n in NAMES if scenario_named(n).expect.verdict == "right")  # type: ignore[union-attr]
+# Typed lines carry their positions as text, which these changes do not rewrite.
+MOVABLE = tuple(
+    n for n in NAMES if all(s.do not in ("mdi", "program") for s in scenario_named(n).steps)
+)
 
 
 def recording_of(outcome: Outcome) -> Recording:
@@ -127,7 +131,7 @@ def test_nothing_is_ever_inside_anything_else(name: str) -> None:
 
 @settings(max_examples=300, deadline=None, suppress_health_check=list(HealthCheck))
 @given(
-    name=st.sampled_from(NAMES),
+    name=st.sampled_from(MOVABLE),
     # Whole hundredths: a readout of the same counts rounds the same way.
     by=st.tuples(*[st.integers(-30_000, 30_000).map(lambda n: n / 100)] * 3),
 )
@@ -140,7 +144,7 @@ def test_machine_zero_elsewhere_changes_no_verdict(
         assert there.numbers[key].error == pytest.approx(number.error, abs=2e-4), key
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", MOVABLE)
 def test_a_mirror_changes_no_verdict(name: str) -> None:
     there, here = run(mirrored(scenario_named(name))), outcome_of(name)
     assert (there.verdict, there.codes) == (here.verdict, here.codes)
