@@ -37,7 +37,7 @@ def cues_of(recording: Recording, stretches: Sequence[Stretch]) -> list[Cue]:
     """All captions of a movie, in order, none overlapping."""
     units = Units.of(recording.scenario)
     told = [
-        (screen_time(stretches, t), text, True) for t, text in _happenings(recording, units)
+        (screen_time(stretches, t), text, True) for t, text in happenings(recording, units)
     ]
     at = 0.0
     cards: list[Cue] = []
@@ -46,10 +46,10 @@ def cues_of(recording: Recording, stretches: Sequence[Stretch]) -> list[Cue]:
         if text:
             cards.append(Cue(at, at + stretch.lasts, text, False))
         at += stretch.lasts
-    return _timed(sorted(told), cards, length_s(stretches))
+    return timed(sorted(told), cards, length_s(stretches))
 
 
-def _timed(told: list[tuple[float, str, bool]], cards: list[Cue], end: float) -> list[Cue]:
+def timed(told: list[tuple[float, str, bool]], cards: list[Cue], end: float) -> list[Cue]:
     """Captions between the cards; what would be gone too soon joins the next."""
     cues: list[Cue] = []
     starts = [cue.start for cue in cards]
@@ -71,7 +71,8 @@ def _timed(told: list[tuple[float, str, bool]], cards: list[Cue], end: float) ->
     return sorted([*cues, *cards])
 
 
-def _happenings(recording: Recording, units: Units) -> list[tuple[float, str]]:
+def happenings(recording: Recording, units: Units) -> list[tuple[float, str]]:
+    """What is worth a caption, and when: s of the run, and words."""
     found: list[tuple[float, str]] = []
     steps = [e for e in recording.events if e.kind == "step" and isinstance(e.data, list)]
     for event in recording.events:

@@ -30,6 +30,8 @@ FRAMES_PER_S = 25
 SIDE = 400
 """Width of the column at the right, shown pixels."""
 SCENE = (SHOWN[0] - SIDE, SHOWN[1] - TOP - FOOT)
+EARLY_S = 0.6
+"""Screen time by which the camera sets out before what it is wanted for."""
 PIXEL_SHARE = 0.25
 """Motion of less than this share of a drawn pixel can't be seen: the picture is kept."""
 
@@ -207,7 +209,7 @@ class Scene3D:
     def at(self, t: float, screen_s: float, stretch: Stretch) -> tuple[Any, bool]:
         """The pixels, and whether they are new."""
         # Where time is quick the camera must know earlier where it will be needed.
-        view, close = self._camera.at(t, screen_s, 0.3 * stretch.speed)
+        view, close = self._camera.at(t, screen_s, EARLY_S * stretch.speed)
         poses = poses_at(self._recording, t)
         key = visible_key(poses, view, self._stage.size[1])
         if key == self._key:

@@ -68,7 +68,8 @@ def pace(
 ) -> list[Stretch]:
     """The whole movie of a recording; ``questions``: ask before the decisive moments."""
     presses = presses_of(recording)
-    runs = _runs(recording, presses)
+    slow = _slow_windows(recording, presses)
+    runs = _runs(slow, [line.t for line in recording.lines], 0.0, recording.duration_s)
     if not cards:
         return runs
     stills = [(0.0, 0, Stretch("open", 0.0, 0.0, _reading(_opening(recording), OPEN_S)))]
@@ -130,18 +131,42 @@ def named_speed(stretch: Stretch) -> str:
     return f"{text}, waiting" if stretch.kind == "wait" else text
 
 
-def _runs(recording: Recording, presses: Sequence[Press]) -> list[Stretch]:
+def pace_beside(
+    recordings: Sequence[Recording], zeros: Sequence[float], cards: bool = True
+) -> list[Stretch]:
+    """Two or more runs on one clock, which is 0 where each comes to its own ``zeros`` (s)."""
+    slow: list[tuple[float, float, float]] = []
+    for recording, zero in zip(recordings, zeros, strict=True):
+        windows = _slow_windows(recording, presses_of(recording))
+        slow += [(t0 - zero, t1 - zero, speed) for t0, t1, speed in windows]
+    start = -max(zeros)
+    end = max(r.duration_s - zero for r, zero in zip(recordings, zeros, strict=True))
+    lines = sorted(
+        (line.t[0] - zero, line.t[1] - zero)
+        for recording, zero in zip(recordings, zeros, strict=True)
+        for line in recording.lines
+    )
+    runs = _runs(_apart(slow), lines, start, end)
+    if not cards:
+        return runs
+    first = Stretch("open", start, start, OPEN_S)
+    return [first, *runs, Stretch("end", end, end, END_S + 3.0)]
+
+
+def _runs(
+    slow: Sequence[tuple[float, float, float]], lines: Sequence[tuple[float, float]],
+    start: float, end: float,
+) -> list[Stretch]:  # fmt: skip
     """The run without cards: contacts first, motion and waits between them."""
-    slow = _slow_windows(recording, presses)
     rest: list[tuple[float, float]] = []
-    at = 0.0
+    at = start
     for t0, t1, _ in slow:
         if t0 > at:
             rest.append((at, t0))
         at = max(at, t1)
-    if recording.duration_s > at:
-        rest.append((at, recording.duration_s))
-    pieces = [piece for t0, t1 in rest for piece in _moving(recording, t0, t1)]
+    if end > at:
+        rest.append((at, end))
+    pieces = [piece for t0, t1 in rest for piece in _moving(lines, t0, t1)]
     moving = sum(t1 - t0 for t0, t1, moves in pieces if moves)
     base = next((s for s in FAST if moving / s <= MOTION_S), FAST[-1])
     runs = [Stretch("contact", t0, t1, (t1 - t0) / speed) for t0, t1, speed in slow]
@@ -199,11 +224,13 @@ def _nice(speed: float) -> float:
     return min(SLOW, key=lambda s: abs(math.log(s / max(speed, 1e-9))))
 
 
-def _moving(recording: Recording, t0: float, t1: float) -> Iterator[tuple[float, float, bool]]:
-    """The span in parts that move and parts that stand."""
+def _moving(
+    lines: Sequence[tuple[float, float]], t0: float, t1: float
+) -> Iterator[tuple[float, float, bool]]:
+    """The span in parts that move and parts that stand; ``lines``: starts and ends, in order."""
     at = t0
-    for line in recording.lines:
-        a, b = max(line.t[0], t0), min(line.t[1], t1)
+    for start, end in lines:
+        a, b = max(start, at), min(end, t1)
         if b <= a:
             continue
         if a - at > 0.05:

@@ -61,10 +61,13 @@ class Readouts:
     def _picture(self, rows: tuple[Any, ...], wide: float) -> Any:
         doing, speed, axes, inputs, rpm, stored = rows
         pad = Pad((wide, READOUTS))
-        pad.text(14, 30, doing, 20, look.INK, True, room=wide - 160)
-        pad.text(wide - 12, 30, speed, 20, look.INK, True, "rs")
+        narrow = wide < 320
+        pad.text(14, 30, doing, 20, look.INK, True, room=wide - (26 if narrow else 170))
+        pad.text(wide - 12, 56 if narrow else 30, speed, 20, look.INK, True, "rs")
         y = 58.0
-        pad.text(14, y, "machine position of the spindle face", 13, look.INK_SOFT)
+        said = "machine position" if narrow else "machine position of the spindle face"
+        y += 17 if narrow else 0
+        pad.text(14, y, said, 13, look.INK_SOFT)
         for name, value in zip("XYZ", axes, strict=True):
             y += 25
             pad.text(14, y, name, 20, look.INK_SOFT, True)
@@ -72,7 +75,8 @@ class Readouts:
         y += 10
         for name, level in inputs:
             y += 23
-            pad.text(14, y, f"the controller sees {name}", 16, look.INK)
+            seen = f"sees {name}" if narrow else f"the controller sees {name}"
+            pad.text(14, y, seen, 16, look.INK, room=wide - 100)
             on = level == 1
             pad.disc(wide - 70, y - 6, 7, look.INK if on else look.PAPER, look.INK)
             pad.text(wide - 12, y, "ON" if on else "off", 17, look.INK, on, "rs")
