@@ -66,19 +66,16 @@ class Ending(Meeting):
         self.lost = (lost[0], lost[1], lost[2])
 
     def _keep_press(self, line: Line, s: float) -> None:
-        u = line.direction
-        over = s - line.block
+        u, over = line.direction, s - line.block
+        # What earlier lines have pressed stays, unless this one has first come free of it.
+        old = ZERO if line.dead > line.take_up else self.press
+        total = (old[0] + u[0] * over, old[1] + u[1] * over, old[2] + u[2] * over)
         if line.stalled:
             # An open-loop axis has slipped: where it thinks it is has become untrue.
-            self.shift = (
-                self.shift[0] - u[0] * (over + line.carried),
-                self.shift[1] - u[1] * (over + line.carried),
-                self.shift[2] - u[2] * (over + line.carried),
-            )
-            self.press = ZERO
-            return
-        total = over + line.carried
-        self.press = (u[0] * total, u[1] * total, u[2] * total)
+            shift = self.shift
+            self.shift = (shift[0] - total[0], shift[1] - total[1], shift[2] - total[2])
+            total = ZERO
+        self.press = total
 
     def _record(self, line: Line, t: float) -> None:
         self.recorder.line(
