@@ -380,7 +380,7 @@ def test_a_stop_never_softens(hold: float, press: float, feed: float) -> None:
         z: list[float] = []
         at(twin, (hold + 2.0, lambda twin=twin, z=z: z.append(truth_z(twin))))
         twin.env.process(
-            _ignoring(twin.controller.feed(z=-400.0, feed_mm_per_min=feed, frame="machine"))
+            _ignoring(twin.controller.feed(z=-370.0, feed_mm_per_min=feed, frame="machine"))
         )
         twin.advance(hold + 2.0)
         ends.append(truth_z(twin))
