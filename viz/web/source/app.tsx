@@ -2,6 +2,7 @@
 
 import { useEffect, useLayoutEffect, useReducer, useRef } from "preact/hooks";
 import { Card } from "./card";
+import type { CameraName } from "./camera";
 import { CAMERAS, type Desk } from "./desk";
 import { KEY_LIST } from "./keys";
 import { doing } from "./moments";
@@ -35,7 +36,7 @@ export function App({ desk }: { desk: Desk }) {
   const { player } = desk;
   const two = player.replays.length > 1;
   return (
-    <div class="page">
+    <div class={two ? "page pair" : "page"}>
       <Header desk={desk} />
       <main class={two ? "work two" : "work"}>
         {player.replays.map((_, index) => <Picture key={index} desk={desk} index={index} />)}
@@ -65,6 +66,11 @@ function Header({ desk }: { desk: Desk }) {
         return <span class="verdict" key={i} style={{ color: look.colour }}>
           {player.page.entries.length > 1 ? `${"AB"[i]} ` : ""}<Sign look={look} size={26} /> {look.word}</span>;
       })}
+      <label class="cameras">View <select value={desk.views[0]?.eye.name ?? "choose"}
+        onChange={(event) => desk.setCamera(event.currentTarget.value as CameraName)}>
+        {CAMERAS.map(([name, text, key]) => <option key={name} value={name}>{text} ({key})</option>)}
+        <option value="free" disabled>by hand</option>
+      </select></label>
       <button onClick={() => desk.toggle("inch")} aria-label={`Lengths are in ${desk.inch ? "inches" : "millimetres"}; change`}>{desk.inch ? "inch" : "mm"}</button>
       <button aria-expanded={desk.help} onClick={() => desk.toggle("help")}>Keys</button>
     </header>
@@ -90,26 +96,20 @@ function Picture({ desk, index }: { desk: Desk; index: number }) {
   const caption = last && last.kind !== "finding" && !(last.t > player.hiddenFrom) ? shown(last.text.replace(/^[AB]: /, "")) : "";
   useEffect(() => {
     if (!view.current) return;
-    view.current.room = { top: 62, bottom: press ? 250 : 14 };
+    view.current.room = { top: 48, bottom: press ? 226 : 14, left: press ? 540 : 0 };
+    // The enlarged touch stands at the lower left: what matters moves out from under it.
+    view.current.aside = press ? (player.replays.length > 1 ? [0, 0.17] : [0.16, 0.1]) : [0, 0];
     view.current.touch();
   });
   return (
     <section class="picture" aria-label={player.replays.length > 1 ? `Picture ${"AB"[index]}` : "Picture"}>
       <div class="canvas" ref={host} />
       <div class="doing">
-        {player.replays.length > 1 && <b>{"AB"[index]} </b>}{shown(now.head)}
+        <span class="head-line">{player.replays.length > 1 && <b>{"AB"[index]} </b>}{shown(now.head)}</span>
         {now.code && <code>{now.code}</code>}
         {caption && <span class="caption">{caption}</span>}
       </div>
-      {index === player.replays.length - 1 && (
-        <div class="cameras" role="group" aria-label="Camera">
-          {CAMERAS.map(([name, text, key]) => (
-            <button key={name} title={`${text} (${key})`} aria-pressed={desk.views[0]?.eye.name === name || (!desk.views[0] && name === "choose")}
-              onClick={() => desk.setCamera(name)}>{text}</button>
-          ))}
-        </div>
-      )}
-      {press && <Strip replay={replay} press={press} t={t} />}
+      {press && <Strip replay={replay} press={press} t={t} known={player.hiddenFrom + player.shift(index)} />}
     </section>
   );
 }

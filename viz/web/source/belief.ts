@@ -40,7 +40,7 @@ export class Belief {
     const [q, command] = [this.replay.positionAt(t), this.replay.commandAt(t)];
     const there = this.replay.bodiesAt(t, q);
     const least = SHOWS_PIXELS * mmPerPixel;
-    this.tip(there, beliefs, q, command, least);
+    this.tip(t, there, beliefs, q, command, least);
     for (const body of there.values()) {
       const geometry = this.replay.geometryOf(body);
       if (geometry.kind === "pad") this.pad(body, geometry, beliefs, least);
@@ -48,7 +48,7 @@ export class Belief {
     this.stockTop(there, beliefs, least);
   }
 
-  private tip(there: Map<string, BodyAt>, beliefs: Record<string, any>, q: Vector, command: Vector, least: number): void {
+  private tip(t: number, there: Map<string, BodyAt>, beliefs: Record<string, any>, q: Vector, command: Vector, least: number): void {
     const body = [...there.values()].find((b) => this.replay.geometryOf(b).kind === "tool");
     if (!body || this.replay.entry.facts.length_convention !== "face") return;
     const geometry = this.replay.geometryOf(body);
@@ -57,11 +57,14 @@ export class Belief {
     const taken = typeof stored === "number" ? stored + (beliefs[`row ${row} wear`] ?? 0) : null;
     const real = -bottomOf(geometry);
     const f = this.replay.data.links[body.link];
-    const by = [0, 1, 2].map((i) => f[i] * (command[i] - q[i]));
+    // A moving axis always lags a little; only what stays when it rests or is blocked is a mistake.
+    const line = this.replay.lineAt(t);
+    const stands = this.replay.speedAt(t) === 0;
+    const by = [0, 1, 2].map((i) => f[i] * (stands || !line ? command[i] - q[i] : line.command_start[i] - line.start[i]));
     if (taken !== null) by[2] += real - taken;
     if (Math.hypot(...by) < least) return;
     const at: Vector = [body.position[0] + by[0], body.position[1] + by[1], body.position[2] + by[2]];
-    const off = taken !== null ? `tip taken to be here, ${length(Math.abs(by[2]))} ${by[2] > 0 ? "higher" : "lower"}` : "tool commanded to here";
+    const off = taken !== null ? `tip taken to be here, ${length(Math.abs(by[2]))} ${by[2] > 0 ? "higher" : "lower"}` : "the tool should be here";
     this.show(`tool ${body.geometry}`, geometry, at, 0, off, -real);
   }
 

@@ -25,6 +25,7 @@ export class Eye {
   readonly camera: PerspectiveCamera;
   name: CameraName = "choose";
   now: Aim | null = null;
+  private readonly aside: [number, number] = [0, 0];
   private readonly chosen = new Map<Press, number>();
 
   constructor(private readonly angleDeg: number) {
@@ -33,7 +34,7 @@ export class Eye {
   }
 
   /** Move towards the aim; gives back whether the eye still moves. */
-  approach(aim: Aim, wall: number): boolean {
+  approach(aim: Aim, wall: number, aside: [number, number]): boolean {
     if (!this.now) this.now = { ...aim, focus: aim.focus.clone() };
     const now = this.now;
     const share = wall <= 0 ? 1 : 1 - Math.exp(-wall / EASE_S);
@@ -43,8 +44,11 @@ export class Eye {
     now.half *= (aim.half / now.half) ** share;
     now.azimuth += (aim.azimuth - now.azimuth) * share;
     now.elevation += (aim.elevation - now.elevation) * share;
+    const apart = Math.abs(aside[0] - this.aside[0]) + Math.abs(aside[1] - this.aside[1]);
+    this.aside[0] += (aside[0] - this.aside[0]) * share;
+    this.aside[1] += (aside[1] - this.aside[1]) * share;
     this.put(now);
-    return away > 1e-4;
+    return away + apart > 1e-4;
   }
 
   put(aim: Aim): void {
@@ -58,6 +62,8 @@ export class Eye {
     this.camera.near = distance * 0.1;
     this.camera.far = distance * 6 + 8000;
     this.camera.lookAt(aim.focus);
+    const [right, up] = this.aside;
+    this.camera.setViewOffset(aspect, 1, -right * aspect, up, aspect, 1);
     this.camera.updateProjectionMatrix();
     this.camera.updateMatrixWorld();
   }

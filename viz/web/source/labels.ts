@@ -26,12 +26,13 @@ export class Labels {
   }
 
   draw(solids: Solid[], words: Record<string, string>, extra: Outline[], beliefs: Outline[], camera: PerspectiveCamera,
-    wide: number, high: number, free: { top: number; bottom: number }): void {
+    wide: number, high: number, free: { top: number; bottom: number; left: number }): void {
     const found: Label[] = [];
     const add = (text: string, point: Vector3, belief: boolean) => {
       const p = point.clone().project(camera);
       const [x, y] = [((p.x + 1) / 2) * wide, ((1 - p.y) / 2) * high];
-      if (p.z < 1 && x > 8 && x < wide - 8 && y > 30 && y < high - 12 && found.length < MOST) {
+      if (p.z < 1 && x > 8 && x < wide - 8 && y > 30 && y < high - 12 && found.length < MOST &&
+        !(x < free.left && y > high - free.bottom)) {
         found.push({ text, x, y, belief });
       }
     };
@@ -52,14 +53,13 @@ export class Labels {
     this.lay(found, wide, high, free);
   }
 
-  private lay(found: Label[], wide: number, high: number, free: { top: number; bottom: number }): void {
+  private lay(found: Label[], wide: number, high: number, free: { top: number; bottom: number; left: number }): void {
     const byX = [...found].sort((a, b) => a.x - b.x);
     const half = Math.ceil(byX.length / 2);
     const lines: string[] = [];
     let used = 0;
     [byX.slice(0, half), byX.slice(half)].forEach((column, side) => {
       column.sort((a, b) => a.y - b.y);
-      const low = side === 0 ? free.bottom : 12;
       const boxes = column.map((label) => {
         const chip = this.chip(used++);
         if (chip.textContent !== label.text) chip.textContent = label.text;
@@ -71,7 +71,9 @@ export class Labels {
         box.top = Math.max(box.label.y - box.h / 2, next);
         next = box.top + box.h + 8;
       }
-      let limit = high - low;
+      const widest = Math.max(0, ...boxes.map((box) => box.w));
+      const clear = side === 1 && wide - widest - EDGE_PX > free.left;
+      let limit = high - (clear ? 44 : free.bottom);
       for (const box of [...boxes].reverse()) {
         box.top = Math.min(box.top, limit - box.h);
         limit = box.top - 8;

@@ -25,6 +25,8 @@ export interface Mark {
   name: string;
   t: number;
   depth: number;
+  /** What should have come and never did. */
+  never?: boolean;
 }
 
 const WORDS: Record<string, (data: any) => string> = {
@@ -88,8 +90,10 @@ export function pressesOf(replay: Replay): Press[] {
     const blocked = replay.data.events.find((row) => row[0] >= t && row[1] === "blocked")?.[0];
     const rest = Math.min(end, blocked ?? Infinity, Math.max(settled(replay, t, lineEnd), t));
     const marks = marksOf(replay, setter, t, Math.min(Math.max(rest, lineEnd), end));
-    marks.push({ name: blocked !== undefined && blocked <= rest + 1e-9 ? "blocked" : "stands still",
-      t: rest, depth: replay.padDepthAt(setter, rest) });
+    const stuck = blocked !== undefined && blocked <= rest + 1e-9;
+    marks.push({ name: stuck ? "blocked" : "stands still", t: rest, depth: replay.padDepthAt(setter, rest) });
+    const seen = marks.some((mark) => mark.name === "seen at scan");
+    if (stuck && !seen && line?.kind === "touch") marks.push({ name: "seen at scan", t: rest, depth: 0, never: true });
     const close = marks.find((mark) => mark.name === "contact acts");
     const facts = replay.entry.facts.setters[setter];
     return {
@@ -115,6 +119,8 @@ function marksOf(replay: Replay, setter: string, from: number, to: number): Mark
   if (close) marks.push(at("contact acts", close[0]));
   const input = inputOf(replay, from, to);
   if (input) {
+    const watched = replay.beliefsAt(from)[`setter ${setter} input`];
+    const where = watched !== undefined && `input ${watched}` !== input ? `, ${input}` : "";
     const within = (name: string) =>
       replay.edgesOf(`${input}.${name}`).filter(([t]) => t >= from && t <= to + 1e-9);
     const raw = within("raw");
@@ -124,12 +130,12 @@ function marksOf(replay: Replay, setter: string, from: number, to: number): Mark
       marks.push(at(`bounce over (${Math.floor((raw.length - 1) / 2)} more)`, last[0]));
     } else if (!close && ons.length) marks.push(at("first edge", ons[0][0]));
     const filtered = within("filtered").filter(([, level]) => level === 1);
-    if (filtered.length) marks.push(at("filter passed", filtered[0][0]));
+    if (filtered.length) marks.push(at(`filter passed${where}`, filtered[0][0]));
     const seen = within("seen").filter(([, level]) => level === 1);
-    if (seen.length) marks.push(at("seen at scan", seen[0][0]));
+    if (seen.length) marks.push(at(`seen at scan${where}`, seen[0][0]));
   }
   const latch = replay.data.events.find((row) => row[0] >= from && row[0] <= to && row[1] === "latch");
-  if (latch) marks.push(at("position noted for", Array.isArray(latch[2]) ? latch[2][0] : latch[0]));
+  if (latch) marks.push(at("latched position", Array.isArray(latch[2]) ? latch[2][0] : latch[0]));
   return marks.sort((a, b) => a.t - b.t);
 }
 
@@ -159,7 +165,8 @@ export function doing(replay: Replay, t: number): { head: string; code: string }
     } else if (!step && call) step = call.replace(/[-_]/g, " ");
     const v = replay.speedAt(t) * 60;
     const pace = v > 0.05 ? `${written(v, v < 10 ? 1 : 0)} mm/min` : "at rest";
-    return { head: `${step || "Running"} · ${line.kind}, ${pace}`, code };
+    const kind = step.endsWith(` ${line.kind}`) ? pace : `${line.kind}, ${pace}`;
+    return { head: `${step || "Running"} · ${kind}`, code };
   }
   return { head: `${step || "Ready"} · at rest`, code };
 }

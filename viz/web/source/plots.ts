@@ -11,13 +11,17 @@ const SAMPLES = 220;
 const WIDTH_S = 7;
 /** Where "now" stands, as a share of the width. */
 const NOW = 0.7;
-const AXIS_PX = 104;
+const NAMES_PX = 142;
+const SCALE_PX = 64;
 
 interface Curve {
   title: string;
   unit: () => string;
   value: (replay: Replay, t: number) => number;
   places: number;
+  /** The scale shows at least this much, so that rest looks like rest. */
+  least?: number;
+  more?: (replay: Replay, t: number) => string;
 }
 
 interface Lane {
@@ -36,21 +40,10 @@ export class Plots {
     const scale = () => (showsInch() ? 25.4 : 1);
     const { player } = desk;
     this.curves = [
-      { title: "Spindle face Z", unit: () => (showsInch() ? "in" : "mm"), value: (r, t) => r.positionAt(t)[2] / scale(), places: 3 },
-      { title: "Speed", unit: () => (showsInch() ? "in/min" : "mm/min"), value: (r, t) => (r.speedAt(t) * 60) / scale(), places: 0 },
-      { title: "Pad travel", unit: () => (showsInch() ? "in" : "mm"), value: (r, t) => Math.max(0, ...r.setters.map((s) => r.padDepthAt(s, t))) / scale(), places: 3 },
+      { title: "Spindle face Z", unit: () => (showsInch() ? "in" : "mm"), value: (r, t) => r.positionAt(t)[2] / scale(), places: 3, least: 0.02 },
+      { title: "Speed", unit: () => (showsInch() ? "in/min" : "mm/min"), value: (r, t) => (r.speedAt(t) * 60) / scale(), places: 0, least: 4 },
+      { title: "Pad travel", unit: () => (showsInch() ? "in" : "mm"), value: (r, t) => Math.max(0, ...r.setters.map((s) => r.padDepthAt(s, t))) / scale(), places: 3, least: 0.02, more: force },
     ];
-    const forces = player.replays.flatMap((r) => Object.values(r.entry.facts.setters)).filter((f) => f.rate_N_per_mm);
-    if (forces.length) {
-      this.curves[2].title = "Pad travel";
-      this.curves.push({
-        title: "Pad force", unit: () => "N", places: 1,
-        value: (r, t) => Math.max(0, ...r.setters.map((s) => {
-          const [depth, facts] = [r.padDepthAt(s, t), r.entry.facts.setters[s]];
-          return depth > 0 && facts?.rate_N_per_mm ? (facts.preload_N ?? 0) + facts.rate_N_per_mm * depth : 0;
-        })),
-      });
-    }
     this.lanes = lanesOf(player);
     this.build();
     new ResizeObserver(() => this.resize()).observe(host);
@@ -64,13 +57,13 @@ export class Plots {
         stroke: colours[i], width: 2.5, dash: i ? [7, 5] : undefined, points: { show: false },
         paths: stepped ? uPlot.paths.stepped!({ align: 1 }) : undefined,
       }));
-    this.curves.forEach((curve) => this.add(curve.title, [{}, ...series(false)], null));
+    this.curves.forEach((curve) => this.add(curve.title, [{}, ...series(false)], null, curve.least ?? 0));
     const lanes = this.lanes.flatMap(() => series(true));
     if (this.lanes.length) this.add("Signals", [{}, ...lanes], this.lanes);
     this.resize();
   }
 
-  private add(title: string, series: uPlot.Series[], lanes: Lane[] | null): void {
+  private add(title: string, series: uPlot.Series[], lanes: Lane[] | null, least = 0): void {
     const row = document.createElement("div");
     row.className = "plot";
     const head = document.createElement("div");
@@ -78,23 +71,23 @@ export class Plots {
     row.append(head);
     this.host.append(row);
     this.shown.push(head);
-    head.textContent = title;
+    head.textContent = lanes ? "" : title;
     const last = lanes !== null;
     const grid = { stroke: "#dde3e9", width: 1 };
     const font = "13px system-ui, sans-serif";
     const plot = new uPlot({
-      width: 300, height: 60, legend: { show: false }, padding: [4, 6, 2, 0],
+      width: 300, height: 60, legend: { show: false }, padding: lanes ? [4, SCALE_PX, 0, 0] : [6, 0, 4, NAMES_PX],
       cursor: { sync: { key: "time" }, y: false, drag: { x: false, y: false }, points: { show: false } },
       scales: {
         x: { time: false, range: () => [-NOW * this.width, (1 - NOW) * this.width] },
-        y: lanes ? { range: [-0.2, lanes.length * 1.5] } : { range: (_, low, high) => padded(low, high) },
+        y: lanes ? { range: [-0.2, lanes.length * 1.5] } : { range: (_, low, high) => padded(low, high, least) },
       },
       axes: [
-        { size: last ? 24 : 0, show: last, font, stroke: "#4a5765", grid, ticks: grid, values: (_, ticks) => ticks.map((v) => this.when(v)) },
+        { size: last ? 24 : 0, show: last, font, gap: 2, stroke: "#4a5765", grid, ticks: { ...grid, size: 4 }, values: (_, ticks) => ticks.map((v) => this.when(v)) },
         lanes
-          ? { size: AXIS_PX, font, stroke: "#16202b", grid: { show: false }, ticks: { show: false },
+          ? { size: NAMES_PX, font, stroke: "#16202b", grid: { show: false }, ticks: { show: false },
               splits: () => lanes.map((_, i) => (lanes.length - 1 - i) * 1.5 + 0.5), values: () => lanes.map((lane) => lane.name) }
-          : { size: AXIS_PX, font, stroke: "#16202b", grid, ticks: grid, space: 26, values: (_, ticks) => ticks.map((v) => String(Number(v.toPrecision(7)))) },
+          : { side: 1, size: SCALE_PX, font, stroke: "#4a5765", grid, ticks: grid, space: 24, values: (_, ticks) => ticks.map((v) => String(Number(v.toPrecision(7)))) },
       ],
       series,
       hooks: { draw: [(u) => this.drawNow(u)] },
@@ -130,7 +123,7 @@ export class Plots {
     const [wide, high] = [this.host.clientWidth, this.host.clientHeight];
     if (wide < 50 || high < 50) return;
     // The lanes need a line of text each; the curves share what is left.
-    const lanes = this.lanes.length ? Math.max(60, this.lanes.length * 18 + 30) : 0;
+    const lanes = this.lanes.length ? Math.max(60, this.lanes.length * 17 + 34) : 0;
     const each = (high - lanes) / this.curves.length;
     this.plots.forEach((plot, i) => plot.setSize({ width: wide, height: Math.floor(i < this.curves.length ? each : lanes) }));
   }
@@ -149,10 +142,19 @@ export class Plots {
       }));
       this.plots[c].setData([times, ...values] as uPlot.AlignedData);
       const now = curve.value(player.replays[0], player.timeOf(0));
-      const text = `${curve.title}: ${now.toFixed(curve.places + (showsInch() && curve.places ? 1 : 0))} ${curve.unit()}`;
-      if (this.shown[c].textContent !== text) this.shown[c].textContent = text;
+      const text = `${now.toFixed(curve.places + (showsInch() && curve.places ? 1 : 0))} ${curve.unit()}`;
+      this.tell(this.shown[c], curve.title, text, curve.more?.(player.replays[0], player.timeOf(0)) ?? "");
     });
     if (this.lanes.length) this.drawLanes(known);
+  }
+
+  private tell(host: HTMLElement, title: string, text: string, more: string): void {
+    const whole = `${title}|${text}|${more}`;
+    if (host.dataset.text === whole) return;
+    host.dataset.text = whole;
+    const value = document.createElement("b");
+    value.textContent = (more ? `${text}, ${more}` : text).replace(/ (?=[a-zN])/g, "\u00a0");
+    host.replaceChildren(title, value);
   }
 
   private drawLanes(known: number): void {
@@ -172,12 +174,22 @@ export class Plots {
         return (this.lanes.length - 1 - number) * 1.5 + level + index * 0.06;
       })));
     this.plots[this.plots.length - 1].setData([times, ...rows] as uPlot.AlignedData);
-    this.shown[this.shown.length - 1].textContent = "Inputs: up is on";
   }
 }
 
-function padded(low: number, high: number): [number, number] {
+/** The pad's spring force, where its figures are known. */
+function force(replay: Replay, t: number): string {
+  const forces = replay.setters.map((setter) => {
+    const [depth, facts] = [replay.padDepthAt(setter, t), replay.entry.facts.setters[setter]];
+    return depth > 0 && facts?.rate_N_per_mm ? (facts.preload_N ?? 0) + facts.rate_N_per_mm * depth : 0;
+  });
+  const most = Math.max(0, ...forces);
+  return most > 0 ? `${most.toFixed(1)} N` : "";
+}
+
+function padded(low: number, high: number, least: number): [number, number] {
   if (low === null || high === null || !Number.isFinite(low)) return [0, 1];
+  high = Math.max(high, low + least);
   const room = Math.max((high - low) * 0.12, Math.abs(high) * 1e-6, 1e-4);
   return [low - room, high + room];
 }

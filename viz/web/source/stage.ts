@@ -1,7 +1,7 @@
 // The solids of one recording as three.js objects: built once, afterwards only moved.
 
 import {
-  BufferAttribute, BufferGeometry, DoubleSide, BackSide, Euler, Group, LineBasicMaterial, LineSegments, Box3,
+  BufferAttribute, BufferGeometry, BackSide, Euler, Group, LineBasicMaterial, LineSegments, Box3,
   Mesh, MeshPhongMaterial, Plane, ShaderMaterial, Vector2, Vector3, Color,
 } from "three";
 import type { Geometry, PageData, Part, Vector } from "./data";
@@ -51,6 +51,7 @@ export class Stage {
   readonly size = { value: new Vector2(1, 1) };
   solids: Solid[] = [];
   private readonly models = new Map<string, Model>();
+  private readonly insides: Mesh[] = [];
   private readonly clipped: (MeshPhongMaterial | LineBasicMaterial | ShaderMaterial)[] = [];
 
   constructor(private readonly replay: Replay, private readonly look: PageData["look"]) {}
@@ -83,6 +84,7 @@ export class Stage {
       this.clip.normal.set(-towards[0], -towards[1], 0).normalize();
       this.clip.constant = -this.clip.normal.dot(new Vector3(...axis));
     }
+    for (const inside of this.insides) inside.visible = axis !== null;
     for (const material of this.clipped) {
       if ((material.clippingPlanes === null) !== (planes === null)) material.needsUpdate = true;
       material.clippingPlanes = planes;
@@ -114,7 +116,7 @@ export class Stage {
     const solid = style.opacity >= 1;
     const material = new MeshPhongMaterial({
       color: style.colour, specular: new Color(1, 1, 1).multiplyScalar(style.specular * 0.5), shininess: style.gloss,
-      transparent: !solid, opacity: style.opacity, depthWrite: solid, side: CUT_OPEN.includes(look) ? DoubleSide : 0,
+      transparent: !solid, opacity: style.opacity, depthWrite: solid,
       // Lines lie on surfaces; without an offset they flicker.
       polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1,
     });
@@ -126,11 +128,45 @@ export class Stage {
     const pen = new LineBasicMaterial({ color: this.look.edge, transparent: true, opacity: solid ? 0.85 : 0.35 });
     object.add(new LineSegments(edges, pen));
     if (solid && part.shape !== "box" && part.shape !== "mesh") object.add(new Mesh(surface, this.contour(look)));
-    if (CUT_OPEN.includes(look)) this.clipped.push(material, pen);
+    if (CUT_OPEN.includes(look)) {
+      const inside = new Mesh(surface, this.hatching(style.colour));
+      inside.visible = false;
+      object.add(inside);
+      this.insides.push(inside);
+      this.clipped.push(material, pen);
+    }
     group.add(object);
     surface.computeBoundingBox();
     const bore = part.shape === "ring" ? (part.size.inner_radius as number) : 0;
     return { body: id, kind: body.kind, look, feature: part.feature, own: surface.boundingBox!.clone(), box: new Box3(), bore, object };
+  }
+
+  /** Seen through a cut, the inside of the surface stands for the cut face: hatched, unlit. */
+  private hatching(colour: string): ShaderMaterial {
+    const material = new ShaderMaterial({
+      side: BackSide,
+      clipping: true,
+      uniforms: { base: { value: new Color(colour) }, line: { value: new Color(this.look.edge) } },
+      vertexShader: `
+        #include <clipping_planes_pars_vertex>
+        void main() {
+          vec4 mvPosition = modelViewMatrix * vec4(position, 1.0);
+          gl_Position = projectionMatrix * mvPosition;
+          #include <clipping_planes_vertex>
+        }`,
+      fragmentShader: `
+        #include <clipping_planes_pars_fragment>
+        uniform vec3 base;
+        uniform vec3 line;
+        void main() {
+          #include <clipping_planes_fragment>
+          float on = step(0.86, fract((gl_FragCoord.x + gl_FragCoord.y) / 13.0));
+          gl_FragColor = vec4(mix(base * 1.08, line, on * 0.6), 1.0);
+          #include <colorspace_fragment>
+        }`,
+    });
+    this.clipped.push(material);
+    return material;
   }
 
   /** The back of the solid, a little larger on the screen: a line round what is round. */

@@ -4,11 +4,13 @@ import type { Press } from "./moments";
 import type { Replay } from "./replay";
 import { small, written } from "./units";
 
-const WIDE = 250;
-const HIGH = 150;
+const WIDE = 205;
+const HIGH = 140;
 const SAMPLES = 120;
 
-export function Strip({ replay, press, t }: { replay: Replay; press: Press; t: number }) {
+export function Strip({ replay, press, t, known }: { replay: Replay; press: Press; t: number; known: number }) {
+  // What comes after an open question would answer it.
+  const marks = press.marks.filter((mark) => mark.t <= Math.max(known, t) && !(mark.never && mark.t > t));
   const span = Math.max(press.rest - press.contact, 1e-6);
   const from = press.contact - 0.12 * span;
   const to = press.rest + 0.15 * span;
@@ -41,7 +43,7 @@ export function Strip({ replay, press, t }: { replay: Replay; press: Press; t: n
           {press.preTravel !== null && press.preTravel < deepest && (
             <g>
               <line x1="6" x2={WIDE - 6} y1={y(press.preTravel)} y2={y(press.preTravel)} class="trip" />
-              <text x="8" y={y(press.preTravel) + 13} class="tiny">trip, {small(press.preTravel)}</text>
+              <text x={WIDE - 8} y={y(press.preTravel) - 4} class="tiny end">trip, {small(press.preTravel)}</text>
             </g>
           )}
           {press.limit !== null && press.limit < deepest && (
@@ -51,7 +53,7 @@ export function Strip({ replay, press, t }: { replay: Replay; press: Press; t: n
             </g>
           )}
           <path d={curve(upTo)} class="travel" />
-          {press.marks.map((mark) => (
+          {marks.filter((mark) => !mark.never).map((mark) => (
             <g class={mark.t <= t + 1e-12 ? "mark past" : "mark"} key={mark.name}>
               <line x1={x(mark.t)} x2={x(mark.t)} y1={y(0)} y2={HIGH - 6} />
               {mark.t <= t + 1e-12 && <circle cx={x(mark.t)} cy={y(mark.depth)} r="4" />}
@@ -60,10 +62,10 @@ export function Strip({ replay, press, t }: { replay: Replay; press: Press; t: n
           <circle cx={x(upTo)} cy={y(depth)} r="6" class="now" />
         </svg>
         <ol class="marks">
-          {press.marks.map((mark) => (
+          {marks.map((mark) => (
             <li class={mark.t <= t + 1e-12 ? "past" : ""} key={mark.name}>
-              <span>{mark.t <= t + 1e-12 ? "●" : "○"} {mark.name}</span>
-              <span class="figure">{mark.t <= t + 1e-12 ? small(mark.depth) : ""}</span>
+              <span>{mark.never ? "✗" : mark.t <= t + 1e-12 ? "●" : "○"} {mark.name}</span>
+              <span class="figure">{mark.never ? "never" : mark.t <= t + 1e-12 ? small(mark.depth) : ""}</span>
             </li>
           ))}
         </ol>

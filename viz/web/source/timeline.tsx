@@ -28,7 +28,7 @@ export function Transport({ desk }: { desk: Desk }) {
         </select></label>
         <label><input type="checkbox" checked={player.slows} onChange={(event) => player.setSlows(event.currentTarget.checked)} /> slow at contact</label>
         <output class="clock">{clock(desk)}</output>
-        <span class="pace">{player.playing ? `time runs at ${fraction(rate)}` : player.asked ? "stopped for a question" : "paused"}</span>
+        <span class="pace">{player.playing ? `now ${fraction(rate)}` : player.asked ? "asking" : "paused"}</span>
       </div>
       <Line desk={desk} />
     </section>

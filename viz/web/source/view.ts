@@ -16,6 +16,8 @@ const CLOSE_BEFORE_S = 1.1;
 const CLOSE_AFTER_S = 0.9;
 /** A quick move at least this long is shown from far. */
 const FAR_MOVE_S = 0.7;
+/** Half the height of a chosen following view: what is near the way is in the picture too. */
+const FOLLOW_HALF_MM = 150;
 
 export class View {
   readonly eye: Eye;
@@ -24,7 +26,9 @@ export class View {
   cutOpen: boolean | null = null;
   frames = 0;
   free: Aim | null = null;
-  room = { top: 56, bottom: 12 };
+  room = { top: 56, bottom: 12, left: 0 };
+  /** Where the middle of what matters stands, as shares of the picture off its own middle. */
+  aside: [number, number] = [0, 0];
   private readonly renderer: WebGLRenderer;
   private readonly scene = new Scene();
   private readonly stage: Stage;
@@ -90,8 +94,10 @@ export class View {
     this.stage.pose(t);
     this.wiring.pose(t, this.stage.solids);
     const { aim, name } = this.choose(t);
-    const moving = this.eye.approach(aim, wall);
-    this.stage.showMachine(name === "whole" || (this.eye.now?.half ?? 0) > 380);
+    const moving = this.eye.approach(aim, wall, this.aside);
+    const whole = name === "whole" || (this.eye.now?.half ?? 0) > 380;
+    this.stage.showMachine(whole);
+    this.wiring.showSockets(whole);
     this.cut(t);
     const [wide, high] = this.size;
     const mmPerPixel = (2 * (this.eye.now?.half ?? 100) * Math.max(1, 1.15 / (wide / high))) / high;
@@ -122,10 +128,12 @@ export class View {
       const quick = line && ["rapid", "return", "home"].includes(line.kind) && line.t[1] - line.t[0] > FAR_MOVE_S && t < line.t[1];
       if (press || (told && gap < 60)) name = "pad";
       else if (t <= 1e-9 || (quick && gap > 60)) name = "whole";
-      else if (gap < 40) name = "pad";
+      else if (gap < 40 && !quick) name = "pad";
       else name = "follow";
     }
-    return { aim: this.eye.aim(name, solids, press, lug && (press !== null || name === "nose")), name };
+    const aim = this.eye.aim(name, solids, press, lug && (press !== null || name === "nose"));
+    if (name === "follow" && this.eye.name === "choose") aim.half = Math.max(aim.half, FOLLOW_HALF_MM);
+    return { aim, name };
   }
 
   private cut(t: number): void {

@@ -9,26 +9,33 @@ import type { Solid } from "./stage";
 
 const SOCKET_RADIUS_MM = 17;
 const SOCKET_PITCH_MM = 74;
-const CABLE_RADIUS_MM = 4;
+const CABLE_RADIUS_MM = 2.2;
 const ON = "#e3b23c";
 const OFF = "#3d4854";
 
 export class Wiring {
   readonly root = new Group();
   labels: Outline[] = [];
+  private readonly panel: Mesh[] = [];
   private readonly sockets = new Map<string, { lamp: MeshPhongMaterial; at: Vector3 }>();
   private readonly cables = new Map<string, { mesh: Mesh; key: string }>();
 
   constructor(private readonly replay: Replay) {}
 
+  /** `far`: the machine is in the picture, and with it what hangs on it. */
+  showSockets(far: boolean): void {
+    for (const mesh of this.panel) mesh.visible = far;
+  }
+
   pose(t: number, solids: Solid[]): void {
     const names = Object.keys(this.replay.entry.facts.sockets);
     const bodies = solids.filter((s) => s.kind === "setter");
+    this.labels = [];
+    for (const { mesh } of this.cables.values()) mesh.visible = false;
     if (names.length === 0 || bodies.length === 0) return;
     if (this.sockets.size === 0) this.build(names, solids);
     const plugs = this.replay.plugsAt(t);
     const beliefs = this.replay.beliefsAt(t);
-    this.labels = [];
     for (const name of names) {
       const input = this.replay.entry.facts.sockets[name];
       const socket = this.sockets.get(name)!;
@@ -65,6 +72,7 @@ export class Wiring {
       ring.position.copy(place);
       face.position.copy(place);
       this.root.add(ring, face);
+      this.panel.push(ring, face);
       this.sockets.set(name, { lamp, at: place });
     });
   }
@@ -84,6 +92,7 @@ export class Wiring {
     } else points.push(back.clone().add(new Vector3(30, 40, -60)));
     const key = points.map((p) => `${p.x.toFixed(1)} ${p.y.toFixed(1)}`).join() + socket;
     const known = this.cables.get(setter);
+    if (known) known.mesh.visible = true;
     if (known?.key === key) return;
     const geometry: BufferGeometry = new TubeGeometry(new CatmullRomCurve3(points, false, "centripetal"), 40, CABLE_RADIUS_MM, 7);
     if (known) {
@@ -92,7 +101,7 @@ export class Wiring {
       known.key = key;
       return;
     }
-    const mesh = new Mesh(geometry, new MeshPhongMaterial({ color: "#303a45" }));
+    const mesh = new Mesh(geometry, new MeshPhongMaterial({ color: "#5b6875" }));
     this.root.add(mesh);
     this.cables.set(setter, { mesh, key });
   }
