@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import cache
 from inspect import Parameter, signature
 from typing import TYPE_CHECKING, Any
 
@@ -62,8 +63,7 @@ class Routine:
     @property
     def arguments(self) -> tuple[Argument, ...]:
         """What it takes beside the controller, in order."""
-        parameters = list(signature(self.function).parameters.values())[1:]
-        return tuple(_argument(parameter) for parameter in parameters)
+        return _arguments(self.function)
 
     def call(self, controller: Controller, arguments: Mapping[str, Any] | None = None) -> Calls:
         """The routine's calls with these arguments, checked before anything moves.
@@ -92,6 +92,13 @@ class Routine:
                     f"routine '{self.name}' needs an argument '{argument.name}'",
                     f"give {argument.name}{unit}",
                 )
+
+
+@cache
+def _arguments(function: Callable[..., Calls]) -> tuple[Argument, ...]:
+    # Reading a signature costs as much as a touch's planning, and steps ask for it each time.
+    parameters = list(signature(function).parameters.values())[1:]
+    return tuple(_argument(parameter) for parameter in parameters)
 
 
 def _argument(parameter: Parameter) -> Argument:

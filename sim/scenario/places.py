@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from typing import NamedTuple
 
 from drytouch.sim.errors import InputError
@@ -15,7 +16,7 @@ from drytouch.sim.scenario.geometry import (
     tool_body,
 )
 from drytouch.sim.scenario.library import nearest
-from drytouch.sim.scenario.scenario import Placement, Scenario
+from drytouch.sim.scenario.scenario import Placement, Scenario, Stock
 from drytouch.sim.scene import Body, Vector
 from drytouch.sim.scene.pieces import prepare
 
@@ -45,9 +46,15 @@ def height_of(scenario: Scenario, item: str) -> float:
         stock = scenario.stock[item]
         if stock.seat_mm is not None:
             return stock.seat_mm
-        body = stock_body(item, stock, (0.0, 0.0, 0.0))
-        return max(piece.high[2] for piece in prepare(body))
+        return _stock_height(stock)
     raise InputError(f"there is no item '{item}'", fix=nearest(item, item_names(scenario)))
+
+
+@lru_cache(maxsize=256)
+def _stock_height(stock: Stock) -> float:
+    # Remembered: every judged run asks for it, and its solids are built to find it.
+    body = stock_body("stock", stock, (0.0, 0.0, 0.0))
+    return max(piece.high[2] for piece in prepare(body))
 
 
 def top_of(

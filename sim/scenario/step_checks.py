@@ -66,8 +66,11 @@ def own_units(arguments: dict[str, Any], names: Iterable[str]) -> dict[str, Any]
     Raises:
         StepError: the same quantity is given twice, or in a unit of another family.
     """
+    fields = set(names)
+    if arguments.keys() <= fields:
+        return dict(arguments)  # nothing to convert, which is what runs ask for most
     try:
-        return converted(arguments, set(names))
+        return converted(arguments, fields)
     except ValueError as error:
         raise StepError(str(error), "use the unit in the argument's own name") from None
 
