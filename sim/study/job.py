@@ -43,12 +43,14 @@ class Ran(NamedTuple):
     """A run that has ended, one way or another.
 
     ``outcome.error`` tells what went wrong beside the steps; ``broke_off`` is an exception of the
-    routine's own, in words; ``endless`` says that it would never have ended.
+    routine's own, in words; ``endless`` says that it would never have ended, ``error`` is the
+    exception itself.
     """
 
     outcome: Outcome
     broke_off: str = ""
     endless: bool = False
+    error: Exception | None = None
 
 
 def job_named(text: str, scenario: Scenario, arguments: Mapping[str, Any] | None = None) -> Job:
@@ -160,7 +162,7 @@ def call(twin: Twin, function: Callable[..., Any], *args: Any, **arguments: Any)
     try:
         calls = function(controller, *args, **arguments)
     except Exception as error:
-        return Ran(twin.outcome(), _in_words(error))
+        return Ran(twin.outcome(), _in_words(error), error=error)
     return finish(twin, calls, Source(call=name))
 
 
@@ -173,8 +175,19 @@ def finish(twin: Twin, calls: Any, source: Source) -> Ran:
         result, error = twin.drive(calls)
     except StepError as endless:
         return Ran(twin.outcome(), endless.message, True)
-    broke_off = "" if error is None or isinstance(error, ControllerAlarm) else _in_words(error)
-    return Ran(twin.outcome(result), broke_off)
+    outcome = twin.outcome(result)
+    if error is None or isinstance(error, ControllerAlarm):
+        return Ran(outcome)
+    return Ran(outcome, _in_words(error), error=error)
+
+
+def whole_path(file: str, job: Job) -> Path:
+    """The path of a file that a finding names; a program's may be named without its folder."""
+    path = Path(file)
+    if job.kind == "program" and not path.is_absolute():
+        beside = Path(job.name).parent / path
+        return beside if beside.is_file() else path
+    return path
 
 
 def _in_words(error: Exception) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from drytouch.sim.study.case import Case
+from drytouch.sim.study.job import whole_path
 from drytouch.sim.study.matrix import Matrix
 from drytouch.sim.truth.catalogue import CATALOGUE
 from drytouch.sim.twin.twin import VERSION
@@ -98,7 +99,8 @@ def _location(
         file, line = str(scenario_file), None
     if not file:
         return []
-    place = {"artifactLocation": {"uri": _uri(Path(file))}, "region": {"startLine": line or 1}}
+    uri = _uri(whole_path(file, matrix.job))
+    place = {"artifactLocation": {"uri": uri}, "region": {"startLine": line or 1}}
     return [{"physicalLocation": place}]
 
 
