@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
-from truth_cases import MEASURE, OVER, UP, down, jog, only, run, touch
+from truth_cases import MEASURE, OVER, UP, data, down, jog, merged, only, run, touch
+
+from drytouch.sim.scenario.load import scenario_from_dict
+from drytouch.sim.twin.twin import Twin
 
 # Z of the machining centre: 350 kg, 4.5e-3 kg m^2 on a screw of 12 mm lead, 10 kN, 110 kN/mm.
 EFFECTIVE_KG = 350.0 + 4.5e-3 * (2.0 * math.pi / 0.012) ** 2
@@ -306,3 +310,48 @@ def test_a_right_run_has_no_finding() -> None:
     outcome = run([MEASURE, UP])
     assert outcome.findings == []
     assert outcome.verdict == "right"
+
+
+@pytest.mark.parametrize(
+    ("setter", "noise", "more", "why"),
+    [
+        ("magnetic-no", {"wire": "broken"}, {}, "The wire was broken, which reads as off"),
+        ("magnetic-no", {"contact": "stuck-open"}, {}, "The contact was stuck-open."),
+        ("magnetic-no", {}, {"plugs": {"setter": "setter"}}, "was plugged into socket setter"),
+        ("plate", {"return_lead": False}, {}, "The plate's circuit never closed"),
+        ("plate", {"spindle_isolated": True}, {}, "The plate's circuit never closed"),
+        ({"use": "wireless-nc", "contact": "NO", "link": {"kind": "radio", "battery": False}}, {},
+         {}, "The radio link sent nothing"),
+    ],
+)  # fmt: skip
+def test_a_runaway_says_which_link_of_the_chain_failed(
+    setter: Any, noise: dict[str, Any], more: dict[str, Any], why: str
+) -> None:
+    use = {"use": setter} if isinstance(setter, str) else setter
+    height = {"magnetic-no": 50.0, "plate": 12.0}.get(str(setter), 90.0)
+    pad = -540.0 + height + 120.0
+    base = data(
+        steps=[*down(pad + 3.0), touch(pad - 30.0, 100.0, store="length", row=1)],
+        truth={"noise": noise},
+        controller=merged(
+            {"plugs": {"setter": "spindle-probe"}, "records": {"setter": {"input": 2}}}, more
+        ),
+    )
+    outcome = Twin(scenario_from_dict({**base, "setter": {"setter": use}})).run_steps()
+    assert {"runaway", "setter-crushed"} <= set(outcome.codes)
+    assert only(outcome, "runaway").why.startswith(why) or why in only(outcome, "runaway").why
+    assert outcome.verdict == "harm"
+    assert not outcome.numbers
+
+
+def test_a_sagging_head_presses_the_pad_no_further_than_it_sags() -> None:
+    # Power off at the contact: the head drops 20 um onto a pad that gives: no finding, no number.
+    stop = {"after": "contact", "delay_s": 0.05, "step": {"do": "e-stop"}}
+    outcome = run([*down(-357.0), touch(-365.0)], meanwhile=[stop])
+    assert (outcome.codes, outcome.verdict) == ((), "stopped")
+    # The same on a tool that bears no more than the touch itself is an overload by the sag.
+    limit = 1.5 + 0.5 * 0.045
+    tools = {"end-mill-10": {"use": "end-mill-10", "force_limit_N": limit},
+             "end-mill-6": {"use": "end-mill-6"}}  # fmt: skip
+    pressed = run([*down(-357.0), touch(-365.0)], meanwhile=[stop], tools=tools)
+    assert pressed.codes == ("tool-overloaded",)
