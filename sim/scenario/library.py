@@ -19,7 +19,7 @@ FOLDERS: dict[str, tuple[str, ...]] = {
     "scenario": ("demonstrations", "exercises"),
     "demonstration": ("demonstrations",),
     "exercise": ("exercises",),
-    "program": ("programs",),
+    "program": ("programs", "programs/flawed"),
 }
 SUFFIXES = {"program": ".ngc"}
 
