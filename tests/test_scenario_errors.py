@@ -185,7 +185,8 @@ CASES: dict[str, tuple[str, int, str, str, str | None]] = {
         '[[steps]]\ndo = "type-in"\nsetter = "setter"',
         16,
         "steps#1.setter",
-        "'setter' is given, but none of height_mm, clearance_z_mm, input",
+        "'setter' is given, but none of height_mm, clearance_z_mm, input, x_mm, y_mm, "
+        "reference_z_mm, master_length_mm",
         "correct this key",
     ),
     "meanwhile at no time": (

@@ -529,6 +529,8 @@ class Controller:
             self.alarm("following-error", "an axis fell too far behind its command; drives off")
         if outcome == "limit":
             self.alarm("hard-limit", "an axis ran onto its limit switch")
+        if outcome == "stopped" and self.alarm_now is not None:
+            raise self.alarm_now
 
     # ---- tables --------------------------------------------------------------------------
 

@@ -70,6 +70,12 @@ class EmergencyStopStep(_Step):
     do: Literal["e-stop"]
 
 
+class Stop(_Step):
+    """Stop what runs: the axes brake, the rest of the move, routine or program is dropped."""
+
+    do: Literal["stop"]
+
+
 class Reset(_Step):
     """Pull the emergency stop out and clear alarms."""
 
@@ -275,6 +281,8 @@ class TypeIn(_Step):
     setter: str | None = None
     height_mm: float | None = None
     clearance_z_mm: float | None = None
+    reference_z_mm: float | None = Field(None, description="typed: taken as valid from now on")
+    master_length_mm: PositiveFloat | None = None
     input: PositiveInt | None = None
 
     @model_validator(mode="after")
@@ -282,8 +290,14 @@ class TypeIn(_Step):
         groups = {
             "row": ("length_mm", "wear_mm"),
             "system": ("x_mm", "y_mm", "z_mm"),
-            "setter": ("height_mm", "clearance_z_mm", "input"),
+            "setter": ("height_mm", "clearance_z_mm", "input", "x_mm", "y_mm")
+            + ("reference_z_mm", "master_length_mm"),
         }
+        # A setter's place is typed as x and y of no work system.
+        if self.system is None and self.setter is not None:
+            groups["system"] = ("z_mm",)
+        elif self.setter is not None:
+            groups["setter"] = tuple(n for n in groups["setter"] if n not in ("x_mm", "y_mm"))
         for key, numbers in groups.items():
             given = [name for name in numbers if getattr(self, name) is not None]
             if given and getattr(self, key) is None:
@@ -350,6 +364,7 @@ AnyStep = Annotated[
     | Drives
     | Home
     | EmergencyStopStep
+    | Stop
     | Reset
     | PowerCycle
     | LoadTool

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from drytouch.sim.errors import StepError
+from drytouch.sim.errors import ControllerAlarm, StepError
 from drytouch.sim.scenario.step_checks import own_units
 
 if TYPE_CHECKING:
@@ -45,6 +45,21 @@ def emergency_stop(twin: Twin, step: model.EmergencyStopStep) -> Calls:
     yield from twin.controller.dwell(kernel.machine.emergency_stop.reaction_s + 1.0)
     if idle:
         twin.controller.emergency_stopped()
+
+
+def stop(twin: Twin, step: model.Stop) -> None:
+    """Press stop: the line that runs brakes, and whoever asked for it gets no further."""
+    kernel, controller = twin.kernel, twin.controller
+    t = kernel.agenda.command()
+    twin.recorder.event(t, "stop", None)
+    if controller.alarm_now is None:
+        # No alarm of the controller's own: a person stopped, which says nothing about the work.
+        controller.alarm_now = ControllerAlarm("stopped", "stop was pressed; reset to go on")
+    line = kernel.line
+    if line is not None and line.kind not in ("coast", "sag"):
+        line.outcome = line.outcome or "stopped"
+        line.stopping = True
+        kernel.plan(t)
 
 
 def reset(twin: Twin, step: model.Reset) -> None:
@@ -185,11 +200,15 @@ def _type(twin: Twin, step: model.TypeIn) -> None:
         values = {
             "height_mm": step.height_mm,
             "clearance_z_mm": step.clearance_z_mm,
+            "reference_z_mm": step.reference_z_mm,
+            "master_length_mm": step.master_length_mm,
             "input": step.input,
             "x_mm": step.x_mm if step.system is None else None,
             "y_mm": step.y_mm if step.system is None else None,
         }
         known = {k: v for k, v in values.items() if v is not None}
+        if step.reference_z_mm is not None:
+            known |= {"reference_valid": True, "stale": ""}
         if known:
             controller.store_record(step.setter, **known)
 
@@ -234,6 +253,7 @@ DOERS: dict[str, Any] = {
     "drives": drives,
     "home": home,
     "e-stop": emergency_stop,
+    "stop": stop,
     "reset": reset,
     "power-cycle": power_cycle,
     "spin": spin,
