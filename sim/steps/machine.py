@@ -206,7 +206,7 @@ def _type(twin: Twin, step: model.TypeIn) -> None:
             "x_mm": step.x_mm if step.system is None else None,
             "y_mm": step.y_mm if step.system is None else None,
         }
-        known = {k: v for k, v in values.items() if v is not None}
+        known: dict[str, Any] = {k: v for k, v in values.items() if v is not None}
         if step.reference_z_mm is not None:
             known |= {"reference_valid": True, "stale": ""}
         if known:
