@@ -392,3 +392,80 @@ def _ignoring(calls: Any) -> Any:
         yield from calls
     except ControllerAlarm:
         return
+
+
+# ---- afterwards -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("later", [0.0, 0.005, 0.025])
+def test_a_key_let_go_while_an_emergency_stop_brakes_does_not_keep_the_power_on(
+    later: float,
+) -> None:
+    twin = twin_of(machine=BRAKED, controller={"position_mm": [X, Y, -100.0]})
+    line = twin.controller.start_jog("z", -1, 6000.0)
+    assert line is not None
+    at(twin, (1.0, twin.kernel.emergency_stop), (1.02 + later, twin.controller.release_jog))
+    twin.advance(3.0)
+    assert line.outcome == "e-stop"
+    assert not twin.kernel.powered
+    with pytest.raises(ControllerAlarm, match="emergency stop is pressed"):
+        twin.controller.start_jog("z", 1, 600.0)
+
+
+def test_a_standing_alarm_refuses_every_move_until_it_is_reset() -> None:
+    twin = twin_of()
+    for _ in range(3):
+        with pytest.raises(ControllerAlarm) as caught:
+            twin.hand.rapid(z=1.0, frame="machine")
+        assert caught.value.code == "soft-limit"
+    with pytest.raises(ControllerAlarm) as caught:
+        twin.hand.step("z", 1.0)
+    assert caught.value.code == "soft-limit"
+    assert len(twin.judge.alarms) == 1
+    assert twin.recorder.lines == []
+    twin.controller.reset()
+    twin.hand.step("z", 1.0)
+    assert truth_z(twin) == pytest.approx(CONTACT_Z + 11.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.5, 0.99])
+def test_a_hold_or_a_knob_after_the_command_has_arrived_changes_nothing(share: float) -> None:
+    ends = []
+    for act in (None, "hold", "knob"):
+        twin = twin_of()
+        kernel = twin.kernel
+        done: list[float] = []
+
+        def job(twin: Twin = twin, done: list[float] = done) -> Any:
+            yield from twin.controller.feed(z=-375.0, feed_mm_per_min=600.0, frame="machine")
+            done.append(twin.env.now)
+
+        twin.env.process(job())
+        # 5 mm at 10 mm/s with both ramps, then the axis' delay.
+        arrived = 0.5 + 2.0 * (10.0 / JERK) ** 0.5
+        moment = arrived + share * DELAY + 1e-9
+        if act == "hold":
+            at(twin, (moment, lambda kernel=kernel: kernel.set_hold(True)))
+        if act == "knob":
+            at(twin, (moment, lambda kernel=kernel: kernel.set_override(feed=0.2)))
+        twin.advance(2.0)
+        assert truth_z(twin) == -375.0
+        ends.append(done)
+    assert ends[0] == ends[1] == ends[2]
+    assert ends[0][0] == pytest.approx(0.5 + 2.0 * (10.0 / JERK) ** 0.5 + DELAY, abs=1e-9)
+
+
+@pytest.mark.parametrize("machine", [COAST, BRAKED])
+def test_after_an_emergency_stop_in_a_touch_the_next_touch_is_true(machine: dict[str, Any]) -> None:
+    twin = twin_of(machine=machine)
+    at(twin, (1.02, twin.kernel.emergency_stop))
+    with pytest.raises(ControllerAlarm):
+        twin.hand.touch(z=-400.0, feed_mm_per_min=600.0)
+    assert twin.kernel.pads["main"].pressed
+    twin.controller.reset()
+    twin.kernel.powered = True
+    twin.hand.feed(z=CONTACT_Z + 2.0, feed_mm_per_min=600.0, frame="machine")
+    assert kinds(twin)[-2:] == ["open", "leave"]
+    found = twin.hand.touch(z=-400.0, feed_mm_per_min=60.0)
+    assert found.z == pytest.approx(CLOSE_Z, abs=1e-5)
+    assert truth_z(twin) == pytest.approx(twin.controller.position[2], abs=1e-9)
