@@ -158,3 +158,37 @@ def test_a_quiet_run_logs_nothing_but_what_was_met() -> None:
     twin.hand.feed(z=-320.0, feed_mm_per_min=500.0, frame="machine")
     assert log(twin) == []
     assert [line.kind for line in twin.recorder.lines] == ["rapid", "feed"]
+
+
+def test_runs_that_share_a_stage_do_not_touch_each_other() -> None:
+    """One run moves the setter, changes the tool and turns the spindle; the next knows nothing."""
+    from drytouch.sim.twin.stage import Stage
+
+    fresh = twin_of()
+    fresh.hand.touch(z=-400.0, feed_mm_per_min=200.0)
+    stage = Stage(fresh.scenario)
+    for disturb in (False, True, False):
+        twin = Twin(fresh.scenario, stage=stage)
+        if disturb:
+            twin.stage.shift("main", (5.0, 0.0, -1.0), twin.recorder, 0.0)
+            found = twin.hand.touch(z=-400.0, feed_mm_per_min=200.0)
+            assert found.z == pytest.approx(CLOSE_Z - 1.0, abs=1e-5)
+            twin.stage.load(None, twin.recorder, twin.env.now)
+            twin.stage.turn_to(90.0, twin.recorder, twin.env.now)
+            twin.stage.take_away("main", twin.recorder, twin.env.now)
+            continue
+        twin.hand.touch(z=-400.0, feed_mm_per_min=200.0)
+        assert log(twin) == log(fresh)
+        assert twin.recorder.lines == fresh.recorder.lines
+
+
+def test_what_is_put_in_the_way_or_moved_counts_from_the_next_line_on() -> None:
+    twin = twin_of()
+    first = twin.hand.touch(z=-400.0, feed_mm_per_min=60.0).z
+    twin.hand.feed(z=CONTACT_Z + 5.0, feed_mm_per_min=6000.0, frame="machine")
+    twin.stage.shift("main", (0.0, 0.0, -0.5), twin.recorder, twin.env.now)
+    second = twin.hand.touch(z=-400.0, feed_mm_per_min=60.0).z
+    assert second - first == pytest.approx(-0.5, abs=1e-5)
+    twin.hand.feed(z=CONTACT_Z + 5.0, feed_mm_per_min=6000.0, frame="machine")
+    twin.stage.shift("main", (100.0, 0.0, 0.0), twin.recorder, twin.env.now)
+    assert not twin.hand.touch(z=-390.0, feed_mm_per_min=600.0, must_contact=False).contact
