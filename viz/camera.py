@@ -78,9 +78,7 @@ def _travel(
     ends.append((ends[0][0], ends[0][1], ends[0][2] + a[2] - b[2]))
     if support is not None and ends[0][2] - support.bounds[5] < 500.0:
         x, y, _ = support.middle
-        ends.append(
-            (min(max(x, ends[0][0] - 250.0), ends[0][0] + 250.0), y, support.bounds[5])
-        )
+        ends.append((min(max(x, ends[0][0] - 250.0), ends[0][0] + 250.0), y, support.bounds[5]))
     low_corner = [min(end[i] for end in ends) for i in range(3)]
     high_corner = [max(end[i] for end in ends) for i in range(3)]
     middle = [(p + q) / 2 for p, q in zip(low_corner, high_corner, strict=True)]

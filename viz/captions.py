@@ -36,9 +36,7 @@ class Cue(NamedTuple):
 def cues_of(recording: Recording, stretches: Sequence[Stretch]) -> list[Cue]:
     """All captions of a movie, in order, none overlapping."""
     units = Units.of(recording.scenario)
-    told = [
-        (screen_time(stretches, t), text, True) for t, text in happenings(recording, units)
-    ]
+    told = [(screen_time(stretches, t), text, True) for t, text in happenings(recording, units)]
     at = 0.0
     cards: list[Cue] = []
     for stretch in stretches:

@@ -39,8 +39,7 @@ class ModelMissing(DrytouchError):
 
     def __str__(self) -> str:
         return (
-            "3D models need pygltflib, which is not installed\n"
-            "  fix: pip install 'drytouch[model]'"
+            "3D models need pygltflib, which is not installed\n  fix: pip install 'drytouch[model]'"
         )
 
 
@@ -337,9 +336,7 @@ class _Writer:
         lib, gltf = self.lib, self.gltf
         raw = np.ascontiguousarray(data).tobytes()
         gltf.bufferViews.append(
-            lib.BufferView(
-                buffer=0, byteOffset=len(self.blob), byteLength=len(raw), target=target
-            )
+            lib.BufferView(buffer=0, byteOffset=len(self.blob), byteLength=len(raw), target=target)
         )
         # Every component here is four bytes, so each view starts aligned.
         self.blob += raw

@@ -43,7 +43,7 @@ class MovingStage:
             off_screen=True, window_size=list(size), lighting="none"
         )
         self._casts: dict[tuple[str, int], _Cast] = {}
-        self._view: View | None = None
+        self.view: View | None = None
         self._bytes: Any = None
         self._light()
 
@@ -51,15 +51,20 @@ class MovingStage:
         # One light and a flat ground draw twice as fast in software as the stills' three lights;
         # off the axis of the eye, so that round things look round.
         self.plotter.add_light(
-            self._pyvista.Light(position=(-0.55, 0.8, 1.0), intensity=0.86, light_type="camera light")
+            self._pyvista.Light(
+                position=(-0.55, 0.8, 1.0), intensity=0.86, light_type="camera light"
+            )
         )
         self.plotter.set_background(look.BACKGROUND_LOW)
         if self._own:
             # The movie is scaled down from a larger picture, which smooths it at less cost.
             self.plotter.ren_win.SetMultiSamples(0)
 
-    def show(self, poses: dict[str, Pose], view: View, hidden: Iterable[str] = ()) -> None:
-        """Put everything where it belongs; ``hidden``: kinds of bodies to leave out."""
+    def show(self, poses: dict[str, Pose], view: View | None, hidden: Iterable[str] = ()) -> None:
+        """Put everything where it belongs; ``view`` None leaves the camera where it is.
+
+        ``hidden``: kinds of bodies to leave out.
+        """
         shown = set()
         unseen = set(hidden)
         for name, pose in poses.items():
@@ -78,7 +83,8 @@ class MovingStage:
                 for actor in cast.actors:
                     actor.visibility = False
         self._trim(shown)
-        self.look_from(view)
+        if view is not None:
+            self.look_from(view)
 
     def _trim(self, shown: set[tuple[str, int]]) -> None:
         for key in [key for key in self._casts if key not in shown][: -CACHE or None]:
@@ -94,25 +100,37 @@ class MovingStage:
             material = look.MATERIALS[name]
             actors.append(
                 self.plotter.add_mesh(
-                    mesh, color=material.colour, opacity=material.opacity,
-                    ambient=material.ambient, diffuse=material.diffuse,
-                    specular=material.specular, specular_power=material.gloss,
-                    smooth_shading=True, reset_camera=False, show_scalar_bar=False, render=False,
+                    mesh,
+                    color=material.colour,
+                    opacity=material.opacity,
+                    ambient=material.ambient,
+                    diffuse=material.diffuse,
+                    specular=material.specular,
+                    specular_power=material.gloss,
+                    smooth_shading=True,
+                    reset_camera=False,
+                    show_scalar_bar=False,
+                    render=False,
                 )  # fmt: skip
             )
             edges = sharp_edges(mesh)
             if material.edges and edges.n_points:
                 actors.append(
                     self.plotter.add_mesh(
-                        edges, color=look.EDGE_LINE, line_width=1.0, lighting=False,
-                        reset_camera=False, show_scalar_bar=False, render=False,
+                        edges,
+                        color=look.EDGE_LINE,
+                        line_width=1.0,
+                        lighting=False,
+                        reset_camera=False,
+                        show_scalar_bar=False,
+                        render=False,
                     )  # fmt: skip
                 )
         self._casts[key] = _Cast(tuple(actors), body.kind)
 
     def look_from(self, view: View) -> None:
         """Put the camera there."""
-        self._view = view
+        self.view = view
         camera = self.plotter.camera
         camera.focal_point, camera.position, camera.up = view.focus, view.eye, (0.0, 0.0, 1.0)
         camera.view_angle = look.VIEW_ANGLE_DEG
@@ -134,8 +152,8 @@ class MovingStage:
 
     def project(self, point: Vector) -> tuple[float, float]:
         """Where a point (mm) is in the picture: pixels from the left and from the top."""
-        assert self._view is not None
-        return project(self._view, self.size, point)
+        assert self.view is not None
+        return project(self.view, self.size, point)
 
     def close(self) -> None:
         """Give the graphics memory back."""

@@ -63,9 +63,7 @@ class Shot(NamedTuple):
     stretch: Stretch
 
 
-def pace(
-    recording: Recording, questions: Sequence[Any] = (), cards: bool = True
-) -> list[Stretch]:
+def pace(recording: Recording, questions: Sequence[Any] = (), cards: bool = True) -> list[Stretch]:
     """The whole movie of a recording; ``questions``: ask before the decisive moments."""
     presses = presses_of(recording)
     slow = _slow_windows(recording, presses)

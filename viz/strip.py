@@ -55,7 +55,9 @@ class Strip:
         pad.text(148, 22, self._units.small(depth), 20, look.INK, True, "rs")
         piece = pad.pixels()
         right = picture.shape[1] - round(12 * K)
-        picture[round(3 * K) : round(3 * K) + piece.shape[0], right - piece.shape[1] : right] = piece
+        picture[round(3 * K) : round(3 * K) + piece.shape[0], right - piece.shape[1] : right] = (
+            piece
+        )
 
     def _picture(self, press: Press, done: int, curve: bool) -> Any:
         pad = Pad(SIZE)

@@ -148,6 +148,73 @@ def matrix(
     )  # fmt: skip
 
 
+@app.command()
+def replay(
+    recording: Annotated[
+        Path, typer.Argument(metavar="RECORDING", help="A .recording.json file of a run.")
+    ],
+    still: Annotated[Path | None, typer.Option(help="Write a picture, FILE.png.")] = None,
+    movie: Annotated[
+        Path | None, typer.Option(help="Write a movie, FILE.mp4 or .gif, and captions beside it.")
+    ] = None,
+    page: Annotated[
+        Path | None, typer.Option(help="Write a page to replay in a browser, FILE.html.")
+    ] = None,
+    model: Annotated[
+        Path | None, typer.Option(help="Write an animated 3D model, FILE.glb.")
+    ] = None,
+    at: Annotated[
+        str | None, typer.Option(metavar="TIME|FINDING", help="Still, window: when; s or a code.")
+    ] = None,
+    beside: Annotated[
+        Path | None, typer.Option(help="Movie, page: another recording beside this one.")
+    ] = None,
+    line_up: Annotated[
+        str, typer.Option(metavar="EVENT", help="Line both up here; first contact if not given.")
+    ] = "",
+    questions: Annotated[
+        bool, typer.Option("--questions", help="Movie: stop for the scenario's questions.")
+    ] = False,
+    scenario: Annotated[
+        str | None, typer.Option(metavar="FILE|NAME", help="The scenario that was run.")
+    ] = None,
+) -> None:
+    """Replay a recording in a window, or write it as a picture, movie, page or 3D model."""
+    from drytouch.sim.commands import replay as room
+
+    wanted = room.Wanted(still, movie, page, model, at, beside, line_up, questions, scenario)
+    _guarded(lambda: room.replay(recording, wanted))
+
+
+@app.command()
+def gallery(
+    out: Annotated[Path, typer.Option(help="Folder for the gallery.")] = Path("out/gallery"),
+    scenarios: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[FILE|NAME]...", help="Scenarios to show; all demonstrations."),
+    ] = None,
+    processes: Annotated[
+        int, typer.Option(min=0, help="How many to work at once; 0: as many as there are cores.")
+    ] = 0,
+) -> None:
+    """Make a folder to teach from: an index, replay pages, pictures and handouts to print."""
+    from drytouch.sim.commands import gallery as room
+
+    _guarded(lambda: room.gallery(out, tuple(scenarios or ()), processes))
+
+
+@app.command()
+def new(
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="demonstration or scenario.")],
+    name: Annotated[str, typer.Argument(metavar="NAME", help="Name of the file, without .toml.")],
+    folder: Annotated[Path, typer.Option(help="Folder to write it to.")] = Path("."),
+) -> None:
+    """Write a commented file to start from, which runs as it is."""
+    from drytouch.sim.commands import new as room
+
+    _guarded(lambda: room.new(kind, name, folder))
+
+
 def _guarded(work: Callable[[], int]) -> None:
     """Leave with the code that ``work`` returns; a user's mistake is a message, no traceback."""
     try:
