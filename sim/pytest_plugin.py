@@ -10,7 +10,7 @@ loaded by the first fixture that is asked for.
 
 from __future__ import annotations
 
-import unittest
+import sys
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -106,8 +106,8 @@ def rehearse(request: pytest.FixtureRequest) -> Generator[_Skipping, None, None]
         # Registered with the first rehearsal, so that no other suite pays for the hook.
         manager.register(_Keeper(), _KEEPER)
     run = _Skipping(maker)
-    if isinstance(request.instance, unittest.TestCase):
-        request.instance.rehearse = run  # type: ignore[attr-defined]
+    if _in_test_case(request):
+        request.instance.rehearse = run
     yield run
     maker.done.clear()
 
@@ -130,9 +130,15 @@ def touch_off_twin(request: pytest.FixtureRequest) -> Callable[..., Twin]:
         except NotHere as error:
             pytest.skip(f"can't happen here: {error.reason}")
 
-    if isinstance(request.instance, unittest.TestCase):
-        request.instance.touch_off_twin = make  # type: ignore[attr-defined]
+    if _in_test_case(request):
+        request.instance.touch_off_twin = make
     return make
+
+
+def _in_test_case(request: pytest.FixtureRequest) -> bool:
+    # Where there is a TestCase, its module is loaded; a suite without one need not load it.
+    unittest = sys.modules.get("unittest")
+    return unittest is not None and isinstance(request.instance, unittest.TestCase)
 
 
 def _folder(request: pytest.FixtureRequest) -> Path:

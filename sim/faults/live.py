@@ -70,6 +70,7 @@ def as_it_is(twin: Twin) -> Scenario:
             "feed_override": kernel.feed_override,
             "spindle_angle_deg": stage.angle_deg,
             "homed": twin.controller.homed,
+            "proved": tuple(n for n in tables.records if _proved(twin, n)),
             "spindle_warmth": _warmth(twin),
         }
     )
@@ -116,6 +117,11 @@ def _standing(twin: Twin) -> dict[str, Placement]:
         foot = twin.stage.places[name].foot
         found[name] = placement.model_copy(update={"x_mm": foot[0], "y_mm": foot[1]})
     return found
+
+
+def _proved(twin: Twin, setter: str) -> bool:
+    entry = twin.kernel.inputs.get(twin.tables.records[setter].input)
+    return entry is not None and entry.proof == 3
 
 
 def _warmth(twin: Twin) -> float:
@@ -248,6 +254,8 @@ def _signals(twin: Twin, now: Scenario, then: Scenario, t: float) -> None:
         # A contact, a wire or a polarity that has changed shows at once at its input.
         if changed or then.machine.sockets != now.machine.sockets:
             kernel._drive(wire, [(t, wire.pressed)])
+    if then.controller.proved != now.controller.proved:
+        kernel.inputs_forget()
     kernel.set_override(then.controller.rapid_override, then.controller.feed_override)
 
 
