@@ -92,7 +92,7 @@ class Interpreter:
         writes, block = self._checked(line)
         if block.m.get(STOP) == 99 and not self.state.parameters.frames:
             raise block.wrong("E-FLOW", "M99 outside a called program", "M99")
-        kept = self.state.parameters.tables() if _touches_tables(writes, block) else None
+        kept = self.state.kept_tables() if _touches_tables(writes, block) else None
         run = Run(self.state, self.machine, self.settings, block, number, options.optional_stop)
         for index, value in writes:
             field_name = setter_field(index)
@@ -110,7 +110,8 @@ class Interpreter:
         except BaseException:
             # Whatever stopped the line, a reset included: the tables are as before it.
             if kept is not None and not run.committed:
-                self.state.parameters.restore_tables(kept)
+                self.state.restore_tables(kept)
+                run.tell_active()
             raise
         return block
 

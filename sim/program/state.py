@@ -7,9 +7,10 @@ in mm, so that a change of units moves nothing; the numbered parameters keep the
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
 from drytouch.sim.program.machine import ActiveOffsets, Machine, TouchResult, Vector
-from drytouch.sim.program.modal import SYSTEM_CODE, SYSTEM_NUMBER, Modal
+from drytouch.sim.program.modal import SYSTEM, SYSTEM_CODE, SYSTEM_NUMBER, Modal
 from drytouch.sim.program.parameters import (
     ACTIVE_SYSTEM,
     HOMES,
@@ -19,6 +20,7 @@ from drytouch.sim.program.parameters import (
     origin_index,
 )
 
+KeptTables: TypeAlias = tuple[dict[int, float | None], int, Vector, Vector]
 ZERO: Vector = (0.0, 0.0, 0.0)
 # A work origin that differs by less was not changed by anyone: conversion to inch and back.
 SAME_ORIGIN_MM = 1e-9
@@ -75,6 +77,16 @@ class State:
         return ActiveOffsets(
             self.system, self.origin_mm, self.shift_mm, self.tool_length_mm, self.tool_row
         )
+
+    def kept_tables(self) -> KeptTables:
+        """Return what the tables hold and what of them is in force, to be put back."""
+        return self.parameters.tables(), self.modal.system, self.origin_mm, self.shift_mm
+
+    def restore_tables(self, kept: KeptTables) -> None:
+        """Put back what ``kept_tables`` returned."""
+        tables, system, self.origin_mm, self.shift_mm = kept
+        self.parameters.restore_tables(tables)
+        self.modal = self.modal.with_g(SYSTEM, system)
 
     def stored_origins_mm(self) -> tuple[Vector, ...]:
         """Return the origins that the parameters hold, read in the units in force."""
