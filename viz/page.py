@@ -6,9 +6,7 @@ import base64
 import hashlib
 import html
 import json
-import os
 import re
-import tempfile
 from collections.abc import Sequence
 from functools import lru_cache
 from importlib import resources
@@ -16,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from drytouch.sim.errors import InputError
+from drytouch.sim.scenario.files import write_atomically
 from drytouch.viz import look, words
 from drytouch.viz.page_data import entry_of, looks, questions_of, zero_of
 
@@ -64,7 +63,7 @@ def build_page(
     if beside is not None:
         title += " beside " + words.title(beside)
     target = Path(path)
-    _write(target, page_text(title, data))
+    write_atomically(target, page_text(title, data))
     return target
 
 
@@ -138,32 +137,3 @@ def _shipped(name: str) -> str:
 
 def _digest(text: str) -> str:
     return base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
-
-
-def _write(target: Path, text: str) -> None:
-    """Whole or not at all: a reader never sees half a page."""
-    temporary = ""
-    try:
-        with tempfile.NamedTemporaryFile(
-            "w",
-            encoding="utf-8",
-            newline="\n",
-            dir=target.parent,
-            prefix=f".{target.name}.",
-            delete=False,
-        ) as file:
-            temporary = file.name
-            file.write(text)
-        # A temporary file is private to its owner; a page should be as open as any other.
-        umask = os.umask(0)
-        os.umask(umask)
-        os.chmod(temporary, 0o666 & ~umask)
-        os.replace(temporary, target)
-    except OSError as error:
-        if temporary:
-            Path(temporary).unlink(missing_ok=True)
-        raise InputError(
-            f"can't be written: {error.strerror or error}",
-            file=str(target),
-            fix="choose a folder that exists, with room and leave to write",
-        ) from error

@@ -82,7 +82,6 @@ def facts_of(recording: Recording, scenario: Scenario | None) -> dict[str, Any]:
         "plugs": {},
         "start": {},
         "length_convention": "face",
-        "programs": {},
     }
     carried = recording.scenario.get("set_up")
     if scenario is None:
@@ -127,7 +126,6 @@ def set_up_of(scenario: Scenario) -> dict[str, Any]:
         "plugs": dict(controller.plugs),
         "start": start,
         "length_convention": scenario.machine.habits.length_convention,
-        "programs": {},
     }
 
 

@@ -107,7 +107,7 @@ function Picture({ desk, index }: { desk: Desk; index: number }) {
       <div class="doing">
         <span class="head-line">{player.replays.length > 1 && <b>{"AB"[index]} </b>}{shown(now.head)}</span>
         {now.code && <code>{now.code}</code>}
-        {caption && <span class="caption">{caption}</span>}
+        {(caption || now.note) && <span class="caption">{caption || shown(now.note)}</span>}
       </div>
       {press && <Strip replay={replay} press={press} t={t} known={player.hiddenFrom + player.shift(index)} />}
     </section>

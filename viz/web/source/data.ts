@@ -97,7 +97,6 @@ export interface Facts {
   plugs: Record<string, string>;
   start: Record<string, any>;
   length_convention: string;
-  programs: Record<string, string[]>;
 }
 
 export interface Entry {

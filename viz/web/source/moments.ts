@@ -145,28 +145,27 @@ function inputOf(replay: Replay, from: number, to: number): string | null {
 }
 
 /** "Step 3, touch, at 200 mm/min", or the program's line. */
-export function doing(replay: Replay, t: number): { head: string; code: string } {
+export function doing(replay: Replay, t: number): { head: string; code: string; note: string } {
   const line = replay.lineAt(t);
   const running = line !== null && t <= line.t[1] + 1e-9;
-  let step = "";
+  let [step, note, code] = ["", "", ""];
   for (const [time, kind, data] of replay.data.events) {
     if (time > t) break;
     if (kind === "step") {
-      const note = data[2] ? ` (${data[2]})` : "";
-      step = `Step ${data[0] + 1}: ${String(data[1]).replace(/[-_]/g, " ")}${note}`;
+      note = data[2] ?? "";
+      code = "";
+      step = `Step ${data[0] + 1}: ${String(data[1]).replace(/[-_]/g, " ")}`;
+    } else if (kind === "program-line" && Array.isArray(data)) {
+      code = data[0] === "typed" ? `typed: ${data[2]}` : `${data[0]}, line ${data[1]}: ${data[2]}`;
     }
   }
-  let code = "";
   if (running && line) {
-    const [, file, number, call] = line.source;
-    if (file && number !== null) {
-      const text = replay.entry.facts.programs[file]?.[number - 1] ?? "";
-      code = `line ${number}  ${text}`.trim();
-    } else if (!step && call) step = call.replace(/[-_]/g, " ");
+    const call = line.source[3];
+    if (!step && call) step = call.replace(/[-_]/g, " ");
     const v = replay.speedAt(t) * 60;
     const pace = v > 0.05 ? `${written(v, v < 10 ? 1 : 0)} mm/min` : "at rest";
     const kind = step.endsWith(` ${line.kind}`) ? pace : `${line.kind}, ${pace}`;
-    return { head: `${step || "Running"} · ${kind}`, code };
+    return { head: `${step || "Running"} · ${kind}`, code, note };
   }
-  return { head: `${step || "Ready"} · at rest`, code };
+  return { head: `${step || "Ready"} · at rest`, code, note };
 }

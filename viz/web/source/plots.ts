@@ -141,20 +141,28 @@ export class Plots {
         return t < 0 || t > replay.duration || (player.t + x > known && x > 0) ? null : curve.value(replay, t);
       }));
       this.plots[c].setData([times, ...values] as uPlot.AlignedData);
-      const now = curve.value(player.replays[0], player.timeOf(0));
-      const text = `${now.toFixed(curve.places + (showsInch() && curve.places ? 1 : 0))} ${curve.unit()}`;
-      this.tell(this.shown[c], curve.title, text, curve.more?.(player.replays[0], player.timeOf(0)) ?? "");
+      const texts = player.replays.map((replay, index) => {
+        const t = player.timeOf(index);
+        const now = curve.value(replay, t).toFixed(curve.places + (showsInch() && curve.places ? 1 : 0));
+        // Two runs: which line is whose, and no room for more.
+        if (player.replays.length > 1) return `${index ? "B ╌" : "A ━"} ${now} ${curve.unit()}`;
+        return [`${now} ${curve.unit()}`, curve.more?.(replay, t)].filter(Boolean).join(", ");
+      });
+      this.tell(this.shown[c], curve.title, texts);
     });
     if (this.lanes.length) this.drawLanes(known);
   }
 
-  private tell(host: HTMLElement, title: string, text: string, more: string): void {
-    const whole = `${title}|${text}|${more}`;
+  private tell(host: HTMLElement, title: string, texts: string[]): void {
+    const whole = texts.join("|");
     if (host.dataset.text === whole) return;
     host.dataset.text = whole;
-    const value = document.createElement("b");
-    value.textContent = (more ? `${text}, ${more}` : text).replace(/ (?=[a-zN])/g, "\u00a0");
-    host.replaceChildren(title, value);
+    const values = texts.map((text) => {
+      const value = document.createElement("b");
+      value.textContent = text.replace(/ (?=[a-zN])/g, "\u00a0");
+      return value;
+    });
+    host.replaceChildren(title, ...values);
   }
 
   private drawLanes(known: number): void {
