@@ -19,6 +19,7 @@ from drytouch.sim.commands.summary import show, show_caution, show_files, unit_o
 from drytouch.sim.controller.programs import load_program
 from drytouch.sim.controller.table_files import save_with, start_with
 from drytouch.sim.errors import InputError, StepError
+from drytouch.sim.scenario import library
 from drytouch.sim.twin.twin import Twin
 
 if TYPE_CHECKING:
@@ -70,6 +71,7 @@ def run_program(
     if on is None:
         ready(file)  # says that there is no such file, or that a program needs a scenario
     given, path = ready(on or "")
+    file = _program_path(file)
     scenario = _for_program(given, Path(file), switches)
     errors = screen(to_errors=True)
     twin = Twin(scenario, seed)
@@ -100,6 +102,14 @@ def run_program(
         show_files(console, written, pictures.reason)
         show_caution(console)
     return EXIT_AS_EXPECTED if comparison.as_expected else EXIT_DIFFERS
+
+
+def _program_path(file: str) -> str:
+    """The file, or the program of the library that has its name."""
+    stem = Path(file).stem
+    if not Path(file).exists() and file == f"{stem}.ngc" and stem in library.names("program"):
+        return str(library.path("program", stem))
+    return file
 
 
 def _for_program(given: Scenario, file: Path, switches: Switches) -> Scenario:
