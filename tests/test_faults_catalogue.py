@@ -154,7 +154,7 @@ BASE = 'machine = "machining-centre"\nsetter.main = "bolted-nc"\ntools = ["end-m
         ('[[faults]]\nname = "unplugged"\n', 4, "the plug of main is in no socket"),
         ('[[steps]]\ndo = "fault"\nname = "tip_brokn"\n', 6, "did you mean 'tip-broken'?"),
         (
-            '[[meanwhile]]\nat_s = 1\nstep = {do = "fault", name = "tip-broken", with = {by = 1}}\n',
+            '[[meanwhile]]\nat_s = 1\nstep = {do="fault", name="tip-broken", with={by=1}}\n',
             6,
             "use one of: by_mm",
         ),

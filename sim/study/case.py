@@ -132,20 +132,27 @@ def _sorted(ran: Ran, trace: Trace, usual: Trace | None) -> tuple[Result, str]:
         return "harm", _worst_finding(outcome, "harm")
     if outcome.verdict == "wrong":
         return "missed", _worst_finding(outcome, "wrong")
+    again = usual is not None and trace != usual
     if outcome.verdict == "risky":
-        return (
-            "missed",
-            f"It finished without noticing, by luck: {_worst_finding(outcome, 'risky')}",
-        )
+        if again and _only_the_signal_lied(outcome):
+            return "caught", "It did not believe the signal, touched again, and came out right."
+        luck = _worst_finding(outcome, "risky")
+        return "missed", f"It finished without noticing, by luck: {luck}"
     if ran.endless:
         return "missed", f"It would never have ended: {ran.broke_off}."
     if outcome.alarms:
         return "caught", f"It stopped: {outcome.alarms[0][1].message}."
     if ran.broke_off:
         return "caught", f"It broke off: {ran.broke_off}."
-    if usual is not None and trace != usual:
+    if again:
         return "caught", "It noticed, and its numbers came out right."
     return "no effect", _unharmed(outcome)
+
+
+def _only_the_signal_lied(outcome: Outcome) -> bool:
+    """Whether all that was risky is a latch for nothing, which a further touch shows up."""
+    risky = {finding.code for finding in outcome.findings if finding.severity == "risky"}
+    return risky <= {"false-trigger", "bounce"}
 
 
 def _worst_finding(outcome: Outcome, severity: str) -> str:
