@@ -22,7 +22,8 @@ from drytouch.sim.program.line import (
     Value,
     Word,
 )
-from drytouch.sim.program.reader import column_of, grammar_line, plain_line, squeeze
+from drytouch.sim.program.reader import grammar_line, plain_line
+from drytouch.sim.program.squeeze import column_of, squeeze
 from drytouch.sim.program.values import LEVELS, evaluate
 
 numbers = st.builds(

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from drytouch.sim.program import modal as m
-from drytouch.sim.program.block import Block, build_block, check_block, moves_axes
+from drytouch.sim.program.block import Block, build_block, moves_axes
+from drytouch.sim.program.block_checks import check_block
 from drytouch.sim.program.errors import ProgramError
 from drytouch.sim.program.findings import Findings
 from drytouch.sim.program.flow import constant

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 
 from drytouch.sim.program.errors import ProgramError
 from drytouch.sim.program.flow import Program
-from drytouch.sim.program.reader import column_of
 from drytouch.sim.program.settings import POINTS, LanguageSettings
+from drytouch.sim.program.squeeze import column_of
 
 WARNINGS = {
     "unreachable": "no way through the program leads here",

@@ -10,7 +10,8 @@ from collections.abc import Callable, Generator
 from dataclasses import dataclass, field
 from typing import Any
 
-from drytouch.sim.program.block import ARGUMENT_PARAMETER, Block, check_block
+from drytouch.sim.program.block import ARGUMENT_PARAMETER, Block
+from drytouch.sim.program.block_checks import check_block
 from drytouch.sim.program.errors import ProgramError
 from drytouch.sim.program.flow import Program
 from drytouch.sim.program.frames import Frame, next_index
@@ -19,10 +20,11 @@ from drytouch.sim.program.machine import Machine
 from drytouch.sim.program.machine_values import setter_field
 from drytouch.sim.program.modal import STOP, SYSTEM
 from drytouch.sim.program.parameters import TABLES
-from drytouch.sim.program.reader import column_of, parse_line
+from drytouch.sim.program.reader import parse_line
 from drytouch.sim.program.reading import Reading
 from drytouch.sim.program.run import Run
 from drytouch.sim.program.settings import LanguageSettings
+from drytouch.sim.program.squeeze import placed
 from drytouch.sim.program.start_line import start_from
 from drytouch.sim.program.state import State, start_state, take_from_machine
 from drytouch.sim.program.steps import CALL_STEPS, STEPS
@@ -135,7 +137,7 @@ class Interpreter:
             self.reading.remember()
             return block
         except ProgramError as error:
-            raise _placed(error, "typed", 1, text) from None
+            raise placed(error, "typed", 1, text) from None
 
     # Programs.
 
@@ -271,10 +273,145 @@ def _touches_tables(writes: list[tuple[int, float | None]], block: Block) -> boo
 def _in_program(error: ProgramError, program: Program, index: int) -> ProgramError:
     if error.line:
         return error
-    return _placed(error, program.file, program.line_number(index), program.texts[index])
+    return placed(error, program.file, program.line_number(index), program.texts[index])
 
 
-def _placed(error: ProgramError, file: str, line: int, text: str) -> ProgramError:
+def execute(
+        self, program: Program, options: Options | None = None
+    ) -> Generator[Any, Any, Finished]:
+        """Run ``program`` to its end.
+
+        Raises ``ProgramError`` with the place, or whatever the machine raises.
+        """
+        options = options or Options()
+        take_from_machine(self.state, self.machine)
+        self.reading.start_memory()
+        frame = Frame(program)
+        if options.start_line:
+            try:
+                frame.index = yield from start_from(self, program, options)
+            except ProgramError as error:
+                raise error.located(program.file, options.start_line) from None
+        return (yield from self._execute([frame], options))
+
+    def _execute(
+        self, frames: list[Frame], options: Options, called_by_hand: bool = False
+    ) -> Generator[Any, Any, Finished]:
+        parameters = self.state.parameters
+        base = len(parameters.frames)
+        if called_by_hand:
+            parameters.frames.append(frames[-1].locals())
+        try:
+            return (yield from self._loop(frames, options, called_by_hand))
+        finally:
+            # Whatever ended the program, the caller's own parameters are back.
+            del parameters.frames[base:]
+
+    def _loop(
+        self, frames: list[Frame], options: Options, called_by_hand: bool
+    ) -> Generator[Any, Any, Finished]:
+        executed = idle = 0
+        last_time = self.machine.time_s
+        while True:
+            frame = frames[-1]
+            program, index = frame.program, frame.index
+            if index >= len(program.entries):
+                if len(frames) > 1 or called_by_hand or not program.framed:
+                    error = ProgramError("E-FLOW", "the program ran past its last line")
+                    raise program.locate(error, max(index - 1, 0))
+                return Finished("%", executed)
+            try:
+                end = yield from self._execute_at(frames, options)
+            except ProgramError as error:
+                raise _in_program(error, program, index) from None
+            executed += 1
+            if end == "M99" and len(frames) == 0:
+                return Finished("M99", executed)
+            if end in ("M2", "M30"):
+                return Finished(end, executed)
+            idle = idle + 1 if self.machine.time_s == last_time else 0
+            last_time = self.machine.time_s
+            if idle > options.lines_without_time_limit:
+                message = f"{idle} lines ran and no time passed: the program goes round in a circle"
+                raise program.locate(ProgramError("E-FLOW", message), index)
+
+    def _execute_at(self, frames: list[Frame], options: Options) -> Generator[Any, Any, str]:
+        """Run the line that the last frame is at and move on; returns the ending code, if any."""
+        frame = frames[-1]
+        program, index = frame.program, frame.index
+        line = program.line(index)
+        number = program.line_number(index)
+        if options.on_line is not None:
+            options.on_line(program.file, number, program.texts[index])
+        frame.index += 1
+        if line.block_delete and options.block_delete:
+            self._checked(line)
+            return ""
+        if line.flow is not None:
+            try:
+                frame.index = next_index(frame, index, line.flow, self.reading, options.loop_limit)
+            except ProgramError as error:
+                raise error.located(column=line.flow.at + 1) from None
+            self.reading.remember()
+            return ""
+        if line.is_blank:
+            return ""
+        block = yield from self._run_line(line, number, options)
+        if block.m.get(STOP) in (0, 1, 60):
+            self.reading.start_memory()
+        else:
+            self.reading.remember()
+        if block.call:
+            called = self._call(block, options, len(frames) - 1)
+            self.state.parameters.frames.append(called.locals())
+            frames.append(called)
+        end = f"M{block.m[STOP]}" if block.m.get(STOP) in (2, 30, 99) else ""
+        if end == "M99":
+            self._return(frames)
+        if options.single_block and end not in ("M2", "M30"):
+            yield from self.machine.pause(False, f"line {number} is done (single block)")
+            take_from_machine(self.state, self.machine)
+        return end
+
+    def _call(self, block: Block, options: Options, depth: int) -> Frame:
+        if depth >= CALL_DEPTH_LIMIT:
+            raise block.wrong("E-FLOW", f"calls nest {CALL_DEPTH_LIMIT} deep at most", "G650")
+        number = block.integer("P", 1, 99999, "program")
+        program = options.library.get(number)
+        if program is None:
+            raise block.wrong("E-FLOW", f"there is no program O{number} to call", "P")
+        repeats = block.integer("L", 1, float("inf"), "how often") if "L" in block.values else 1
+        given: dict[int, float | None] = {
+            ARGUMENT_PARAMETER[letter]: value
+            for letter, value in block.values.items()
+            if letter in ARGUMENT_PARAMETER
+        }
+        return Frame(program, 0, repeats - 1, given)
+
+    def _return(self, frames: list[Frame]) -> None:
+        """Leave a called program, or run it once more."""
+        parameters = self.state.parameters
+        frame = frames.pop()
+        parameters.frames.pop()
+        if frame.repeats_left:
+            again = Frame(frame.program, 0, frame.repeats_left - 1, frame.given)
+            parameters.frames.append(again.locals())
+            frames.append(again)
+
+
+def _touches_tables(writes: list[tuple[int, float | None]], block: Block) -> bool:
+    if any(index in TABLES for index, _ in writes):
+        return True
+    return block.one_shot in TABLE_CODES or SYSTEM in block.g
+
+
+def _in_program(error: ProgramError, program: Program, index: int) -> ProgramError:
+    if error.line:
+        return error
+    return placed(error, program.file, program.line_number(index), program.texts[index])
+
+
+def placed(error: ProgramError, file: str, line: int, text: str) -> ProgramError:
     """Return the error with its place; its column was counted in the squeezed line."""
     if error.line:
         return error

@@ -23,14 +23,11 @@ from drytouch.sim.program.line import (
     Value,
     Word,
 )
+from drytouch.sim.program.squeeze import column_of, squeeze
 
 # Letters that only carry an argument of a call (G65); the standard gives them no meaning.
 CALL_LETTERS = frozenset("EUVW")
 M_WORDS_LIMIT = 4
-# Only ASCII letters: str.upper would turn some foreign letters into words.
-_SQUEEZE = str.maketrans(
-    {" ": None, "\t": None, **{chr(low): chr(low - 32) for low in range(ord("a"), ord("z") + 1)}}
-)
 
 
 def _value(item: Any) -> Value:
@@ -106,59 +103,6 @@ _parser = Lark(
     lexer="contextual",
     transformer=_Builder(),
 )
-
-
-def squeeze(text: str) -> tuple[str, tuple[str, ...]]:
-    """Return the line without blanks, in upper case, comments as ``()``; and the comments."""
-    if "(" not in text and ")" not in text:
-        return text.translate(_SQUEEZE), ()
-    parts: list[str] = []
-    comments: list[str] = []
-    rest, place = text, 0
-    while rest:
-        before, opened, after = rest.partition("(")
-        if ")" in before:
-            raise ProgramError(
-                "E-COMMENT",
-                "a comment ends here that never began",
-                column=place + before.find(")") + 1,
-            )
-        parts.append(before.translate(_SQUEEZE))
-        if not opened:
-            break
-        comment, closed, rest = after.partition(")")
-        here = place + len(before) + 1
-        if "(" in comment:
-            raise ProgramError(
-                "E-COMMENT", "comments don't nest", column=here + comment.find("(") + 1
-            )
-        if not closed:
-            raise ProgramError("E-COMMENT", "the comment must close on its line", column=here)
-        parts.append("()")
-        comments.append(comment)
-        place = here + len(comment) + 1
-    return "".join(parts), tuple(comments)
-
-
-def column_of(text: str, at: int) -> int:
-    """Return the 1-based column in ``text`` of place ``at`` in its squeezed form."""
-    seen = 0
-    column = 1
-    while column <= len(text):
-        char = text[column - 1]
-        if char in " \t":
-            column += 1
-            continue
-        if seen >= at:
-            return column
-        if char == "(":
-            closing = text.find(")", column)
-            column = (closing + 2) if closing >= 0 else len(text) + 1
-            seen += 2
-            continue
-        column += 1
-        seen += 1
-    return len(text) + 1
 
 
 def _explain(squeezed: str, error: UnexpectedInput) -> tuple[str, str, int]:
