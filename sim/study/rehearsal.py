@@ -107,7 +107,8 @@ class Rehearsal:
         return tuple(alarm.code for _, alarm in self.outcome.alarms)
 
     def number(self, name: str) -> Number:
-        """A stored number by its name, such as ``row 1 length``."""
+        """A stored number by its name, such as ``row 1 length``; fails where there is none."""
+        __tracebackhide__ = True
         found = self.outcome.numbers.get(name)
         if found is None:
             known = ", ".join(f"'{key}'" for key in self.outcome.numbers) or "none"
