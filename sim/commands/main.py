@@ -215,6 +215,49 @@ def new(
     _guarded(lambda: room.new(kind, name, folder))
 
 
+@app.command()
+def trials(
+    scenario: Annotated[
+        str,
+        typer.Argument(metavar="FILE|NAME", help="Scenario: its file, or its name in the library."),
+    ],
+    count: Annotated[int, typer.Option(min=1, help="How many trials.")] = 1000,
+    vary: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KEY=DISTRIBUTION",
+            help="As in setter.setter.pre_travel_um=normal:100,2. Also uniform:low,high; "
+            "choice:a,b; list:a,b in turn; grid:low,high,count. May be repeated.",
+        ),
+    ] = None,
+    seed: Annotated[
+        int | None, typer.Option(min=0, help="Seed of the first trial; the next has one more.")
+    ] = None,
+    workers: Annotated[
+        int | None, typer.Option(min=1, help="Processes; all cores by default.")
+    ] = None,
+    cluster: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="A Dask scheduler to send trials to.")
+    ] = None,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Go on with trials that were stopped.")
+    ] = False,
+    table_format: Annotated[
+        str, typer.Option("--format", help="Table of all trials: csv or parquet.")
+    ] = "csv",
+    out: Annotated[Path, typer.Option(help="Folder for the results.")] = Path("out"),
+    json: Json = False,
+) -> None:
+    """Run a scenario many times with chance at work: rates, spreads, plots."""
+    from drytouch.sim.commands import trials as room
+
+    _guarded(
+        lambda: room.trials(
+            scenario, count, vary or [], seed, workers, cluster, resume, table_format, out, json
+        )
+    )
+
+
 def _guarded(work: Callable[[], int]) -> None:
     """Leave with the code that ``work`` returns; a user's mistake is a message, no traceback."""
     try:

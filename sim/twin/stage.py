@@ -71,6 +71,14 @@ class Stage:
         twin.places = dict(self.places)
         return twin
 
+    def with_figures(self, scenario: Scenario) -> Stage:
+        """The same bodies for a scenario that differs only in figures on which no body depends."""
+        twin = self.copy()
+        twin.scenario, twin.machine = scenario, scenario.machine
+        if self.tool_name is not None:
+            twin.tool = scenario.tools[self.tool_name]
+        return twin
+
     def register(self, recorder: Recorder) -> None:
         """Tell the recorder every body that is there at the start."""
         for body in self.scene.bodies:
