@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import subprocess
 import sys
-import time
 
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
@@ -20,8 +19,8 @@ from drytouch.sim.study.matrix import run_matrix
 
 GOAL_FAULT_S = 50e-6  # a small part of the run that follows it
 GOAL_MATRIX_S = 1.0  # every fault once, so that a developer waits for nothing
-# Of about 200 ms that an empty suite takes, one per cent can't be told from chance.
-GOAL_PLUGIN_S = 2e-3
+# An empty suite takes about 200 ms, give or take 20: a quarter of that scatter can't be noticed.
+GOAL_PLUGIN_S = 5e-3
 
 
 @pytest.fixture(scope="module")
@@ -67,14 +66,15 @@ def test_reading_the_plugin_in_a_suite_that_does_not_use_it(benchmark: Benchmark
         "print(time.perf_counter() - t)"
     )
 
-    def read() -> float:
+    taken: list[float] = []
+
+    def read() -> None:
         found = subprocess.run(
             [sys.executable, "-c", program], check=True, capture_output=True, text=True
         )
-        return float(found.stdout)
+        taken.append(float(found.stdout))
 
-    started = time.perf_counter()
-    taken = sorted(read() for _ in range(9))
-    benchmark.extra_info["median_ms"] = taken[4] * 1e3
-    benchmark.pedantic(lambda: None, rounds=1)
-    assert taken[4] < GOAL_PLUGIN_S, f"measured for {time.perf_counter() - started:.1f} s"
+    benchmark.pedantic(read, rounds=9)
+    median_s = sorted(taken)[len(taken) // 2]
+    benchmark.extra_info["reading_it_ms"] = median_s * 1e3
+    assert median_s < GOAL_PLUGIN_S

@@ -193,6 +193,26 @@ def test_sarif_points_at_the_line_of_a_function(bench: Path) -> None:
     )
     assert runaway["level"] == "error"
     assert {result["ruleId"] for result in results} <= set(CATALOGUE)
+    false = next(result for result in results if result["ruleId"] == "wrong-number")
+    assert "controller.store_length(" in lines[place(false)[1] - 1]
+
+
+def test_a_line_is_found_through_helpers_that_the_function_shares(bench: Path) -> None:
+    (bench / "own.py").write_text(
+        "from drytouch.sim.routines.touching import approach, two_stage_touch\n\n\n"
+        "def shared(controller, row):\n"
+        "    record = controller.record()\n"
+        "    place = (record.x_mm, record.y_mm)\n"
+        "    yield from approach(controller, controller.top, place, -345.0)\n"
+        "    touched = yield from two_stage_touch(controller, record, None, -370.0)\n"
+        "    controller.store_length(row, touched.z_mm - record.reference_z_mm)\n",
+        encoding="utf-8",
+    )
+    matrix("own.py:shared", "--with", "row=1")
+    results = check_sarif(json.loads(read(bench, "matrix.sarif")))
+    found = {result["ruleId"]: place(result) for result in results}
+    assert found["runaway"] == ("own.py", 8)
+    assert found["wrong-number"] == ("own.py", 9)
 
 
 def test_sarif_points_at_the_line_of_a_program(bench: Path) -> None:

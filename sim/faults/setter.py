@@ -73,7 +73,7 @@ def chip_on_pad(scenario: Scenario, *, dirt_um: float = 80.0) -> Scenario:
 @fault(
     "setter",
     "The contact is stuck closed",
-    "Look at the input before each touch, and see it go off again after each.",
+    "Prove the input by hand right before each use, and see it go off again after each touch.",
 )
 def contact_stuck_closed(scenario: Scenario) -> Scenario:
     """Years of small sparks have welded the contact's points together."""
@@ -175,7 +175,12 @@ def pad_tilted(scenario: Scenario, *, setter: str | None = None, tilt_deg: float
     return with_setter(scenario, name, tilt_deg=scenario.setter[name].tilt_deg + tilt_deg)
 
 
-@fault("setter", "The pad's spring is far too stiff", "Press the pad by hand before the first use.")
+@fault(
+    "setter",
+    "The pad's spring is far too stiff",
+    "Press the pad by hand before the first use; nothing at the input tells its force.",
+    unseen=True,
+)
 def spring_stiff(
     scenario: Scenario, *, setter: str | None = None, preload_N: float = 450.0
 ) -> Scenario:

@@ -56,8 +56,8 @@ def wire_broken(scenario: Scenario, *, since_s: float = 0.0) -> Scenario:
 @fault(
     "wiring",
     "The wire is shorted",
-    "Look at the input before each touch, and prove it: a shorted normally closed wire never "
-    "comes on.",
+    "Prove the input by hand right before each use: a shorted wire of a normally closed contact "
+    "never comes on.",
 )
 def wire_shorted(scenario: Scenario, *, since_s: float = 0.0) -> Scenario:
     """Coolant and chips have joined the two cores of the cable."""

@@ -7,6 +7,7 @@ faults, and the matrix ends with that news.
 from __future__ import annotations
 
 import os
+import signal
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -206,6 +207,8 @@ _WORK: list[Any] = []
 
 
 def _take(*work: Any) -> None:
+    # Ctrl-C reaches every process of a terminal; the first one ends the others.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     _WORK[:] = work
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 from collections.abc import Mapping, Sequence
 from html import escape
+from pathlib import Path
 
 from drytouch.sim.commands.caution import CAUTION
 from drytouch.sim.study.case import WORST_FIRST, Case
@@ -14,7 +15,7 @@ _STYLE = """
 body { font: 16px/1.45 system-ui, sans-serif; margin: 2rem auto; max-width: 76rem; padding: 0 1rem;
   color: #1c2126; background: #fdfcf9; }
 h1 { font-size: 1.6rem; } h2 { font-size: 1.2rem; margin-top: 2.2rem; }
-table { border-collapse: collapse; width: 100%; }
+table { border-collapse: collapse; width: 100%; overflow-wrap: anywhere; }
 th, td { text-align: left; vertical-align: top; padding: .45rem .6rem;
   border-bottom: 1px solid #ddd; }
 .word { font-weight: 650; white-space: nowrap; }
@@ -46,6 +47,8 @@ def page(matrices: Sequence[Matrix], pictures: Mapping[str, bytes] | None = None
     ]
     for matrix in matrices:
         parts += _score(matrix)
+    if any(matrix.score is not None for matrix in matrices):
+        parts.append(f"<p class='small'>The score: {escape(SCORE_RULE)}.</p>")
     parts += _faults(matrices)
     parts += _pairs(first)
     parts += _pictures(first, pictures or {})
@@ -70,7 +73,6 @@ def _score(matrix: Matrix) -> list[str]:
     return [
         f"<p><b>{name}</b>: <span class='score'>{score:.0f}</span> of 100. {escape(counts)}; "
         f"{matrix.false_stops} false stops in {len(matrix.without)} runs without a fault.</p>",
-        f"<p class='small'>The score: {escape(SCORE_RULE)}.</p>",
         "" if matrix.finished else "<p><b>Interrupted: this is what was done.</b></p>",
     ]
 
@@ -107,7 +109,7 @@ def _cell(case: Case | None) -> str:
 
 def _places(case: Case) -> list[str]:
     found = [
-        f"{finding['code']} at line {finding['line']} of {escape(str(finding['file']))}"
+        f"{finding['code']} at line {finding['line']} of {escape(Path(finding['file']).name)}"
         for finding in case.findings
         if finding["line"]
     ]

@@ -110,7 +110,7 @@ class Judge(NumberJudge):
         for entry in list(self.numbers.values()):
             if abs(entry.error) > entry.tolerance:
                 self._find(
-                    "wrong-number", entry.time_s, self.source_now(),
+                    "wrong-number", entry.time_s, entry.source or self.source_now(),
                     name=entry.name[0].upper() + entry.name[1:],
                     belief_mm=entry.belief, truth_mm=entry.truth,
                     error_um=entry.error * 1e3, tolerance_um=entry.tolerance * 1e3,

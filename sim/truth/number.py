@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from drytouch.sim.recording import Source
 
 
 @dataclass(slots=True)
 class Number:
-    """One stored number, mm."""
+    """One stored number, mm; ``source`` is who stored it, where that is known."""
 
     name: str
     belief: float
@@ -16,6 +19,7 @@ class Number:
     tolerance: float
     time_s: float
     why: str = ""
+    source: Source | None = None
 
     @property
     def error(self) -> float:

@@ -126,7 +126,7 @@ class NumberJudge(RowJudge):
             self._number(f"{system} z", belief, truth, limit, t)
 
     def _number(self, name: str, belief: float, truth: float, tolerance: float, t: float) -> Number:
-        entry = Number(name, belief, truth, tolerance, t)
+        entry = Number(name, belief, truth, tolerance, t, source=self.source_now())
         self.numbers[name] = entry
         self.recorder.belief(t, f"{name} error", entry.error)
         return entry
