@@ -27,6 +27,22 @@ def patient(controller, row):
     controller.alarm("not-agreeing", "no two touches agree")
 
 
+def stepwise(controller, row, looks):
+    record = controller.record()
+    if looks:
+        controller.require_proved_input()
+        controller.require_quiet_input()
+    yield from controller.rapid(x=record.x_mm, y=record.y_mm, frame="machine")
+    yield from controller.rapid(z=-340.0, frame="machine")
+    rough = yield from controller.touch(z=-380.0, feed_mm_per_min=200.0)
+    yield from controller.rapid(z=rough.z + 2.0, frame="machine")
+    fine = yield from controller.touch(z=rough.z - 2.0, feed_mm_per_min=25.0)
+    if abs(fine.z - rough.z) > 0.1:
+        controller.alarm("not-agreeing", "rough and fine touch lie apart")
+    controller.store_length(row, fine.z - controller.require_reference())
+    yield from controller.rapid(z=0.0, frame="machine")
+
+
 def fearful(controller, row):
     controller.alarm("program", "better not")
     yield

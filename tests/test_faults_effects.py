@@ -6,8 +6,11 @@ from typing import Any
 
 import pytest
 from fault_cases import LENGTH_MM, centre, varied
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from drytouch.sim.faults import FAULTS, NotHere, begins, faulty
+from drytouch.sim.routines.lengths import measure_length
 from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.scenario.steps import Wait
 from drytouch.sim.twin.outcome import Outcome
@@ -153,6 +156,51 @@ def test_a_tool_that_slips_between_two_touches_makes_them_disagree() -> None:
         0.05, abs=2 * COUNT_MM
     )
     assert outcome.verdict == "stopped"
+
+
+@given(
+    st.sampled_from(sorted(FAULTS)),
+    st.sampled_from(["contact", "close", "touch", "rapid", "alarm", None]),
+    st.integers(1, 4),
+    st.floats(0.0, 3.0),
+    st.sampled_from(["plain", "radio", "typed", "bare"]),
+)
+@settings(max_examples=80)
+def test_a_fault_may_begin_at_any_moment(
+    name: str, after: str | None, nth: int, delay_s: float, where: str
+) -> None:
+    when = {"at_s": 4.0 * nth} if after is None else {"after": after, "nth": nth}
+    scenario = begins(varied()[where], name, delay_s=delay_s, **when)  # type: ignore[arg-type]
+    first, second = run(scenario), run(scenario)
+    assert _account(first) == _account(second)
+    assert first.time_s == second.time_s
+    assert first.error == "" or "has no effect here" in first.error
+
+
+def test_what_moves_waits_for_rest_and_what_is_read_does_not() -> None:
+    """The zero moves in mid-rapid: that rapid still ends where it was sent, by the readout."""
+    twin = Twin(begins(centre(), "zero-moved", after="rapid", delay_s=0.1, by_mm=0.25))
+    outcome = twin.run_steps()
+    began = next(t for t, kind, _ in twin.recorder.events if kind == "fault")
+    rapid = next(line for line in twin.recorder.lines if line.kind == "rapid")
+    assert rapid.t0 < began < rapid.t1
+    assert twin.kernel.shift == (0.0, 0.0, 0.25)
+    error = outcome.numbers["row 1 length"].error
+    assert error - BASE_ERROR == pytest.approx(-0.25, abs=1.01 * COUNT_MM)
+    noisy = Twin(begins(centre(), "contact-stuck-open", after="touch", delay_s=0.1))
+    stopped = noisy.run_steps()
+    touch = next(line for line in noisy.recorder.lines if line.kind == "touch")
+    # A normally closed contact that opens by itself is latched at once, in the middle of the way.
+    assert touch.t1 - touch.t0 < 0.3
+    assert "false-trigger" in stopped.codes
+
+
+def test_what_happens_beside_happens_beside_a_routine_too() -> None:
+    scenario = faulty(centre(), "e-stop-mid-touch")
+    twin = Twin(scenario)
+    outcome = twin.run(measure_length, row=1, expected_length_mm=LENGTH_MM)
+    assert [alarm.code for _, alarm in outcome.alarms] == ["e-stop"]
+    assert _account(outcome) == _account(run(scenario))
 
 
 def test_a_fault_that_has_no_effect_when_it_begins_says_so() -> None:

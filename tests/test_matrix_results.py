@@ -101,6 +101,24 @@ def test_a_routine_that_never_checks_scores_far_worse(own: Path, built_in: Matri
         assert result(built_in, fault).result == "caught"
 
 
+def test_nothing_but_the_look_at_the_input_makes_a_visible_difference(own: Path) -> None:
+    text = f"{own}:stepwise"
+    looking, blind = (
+        run_matrix(job_named(text, SCENARIO, {"row": 1, "looks": looks}), SCENARIO)
+        for looks in (True, False)
+    )
+    assert looking.score is not None
+    assert blind.score is not None
+    assert blind.score < looking.score - 5.0
+    worse = {
+        one.faults[0]
+        for one, other in zip(blind.cases, looking.cases, strict=True)
+        if WORST_FIRST.index(one.result) < WORST_FIRST.index(other.result)
+    }
+    assert "watches-other-input" in worse
+    assert all(FAULTS[name].group in ("wiring", "setter") for name in worse)
+
+
 def test_a_routine_that_always_stops_gets_no_score(own: Path) -> None:
     matrix = run_matrix(job(own, "fearful"), SCENARIO)
     assert not matrix.sound

@@ -37,8 +37,7 @@ def run_steps(twin: Twin) -> Calls:
 
     After an alarm only a ``reset`` goes on: the steps before it are skipped, as a person would.
     """
-    for beside in twin.scenario.meanwhile:
-        watch(twin, beside)
+    twin.watch()
     results = []
     stopped = False
     for index, step in enumerate(twin.scenario.steps):

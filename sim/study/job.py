@@ -17,7 +17,7 @@ from drytouch.sim.routines.registry import ROUTINES, Routine, routine_by_name
 from drytouch.sim.scenario.files import read_text
 from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.scenario.steps import Program
-from drytouch.sim.steps.runner import run_steps, watch
+from drytouch.sim.steps.runner import run_steps
 from drytouch.sim.study.located import Located
 from drytouch.sim.twin.twin import Twin
 
@@ -120,10 +120,9 @@ def _from_steps(routine: Routine, scenario: Scenario) -> dict[str, Any]:
 
 
 def twin_for(scenario: Scenario, seed: int | None = None) -> Twin:
-    """A twin in which what happens beside the steps happens beside a routine too."""
+    """A twin beside whose calls everything happens that the scenario wants to happen."""
     twin = Twin(scenario, seed)
-    for beside in twin.scenario.meanwhile:
-        watch(twin, beside)
+    twin.watch()
     return twin
 
 
@@ -133,10 +132,9 @@ def run_job(job: Job, scenario: Scenario, seed: int | None = None) -> Ran:
     Raises:
         InputError: the file or function can't be used.
     """
-    if job.kind == "steps":
-        twin = Twin(scenario, seed)  # the steps watch by themselves
-        return finish(twin, run_steps(twin), Source())
     twin = twin_for(scenario, seed)
+    if job.kind == "steps":
+        return finish(twin, run_steps(twin), Source())
     arguments = dict(job.arguments)
     if job.kind == "routine":
         function: Callable[..., Any] = ROUTINES[job.name].function

@@ -65,6 +65,7 @@ class Twin:
         self.controller = Controller(scenario.machine, self.kernel, self.tables, self.judge)
         self.judge.controller = self.controller
         self.error = ""
+        self.watching = False  # whether what happens beside the calls is on its way
         self._begin()
         for fault in faults:
             self.recorder.event(0.0, "fault", [fault.name, fault.arguments])
@@ -124,7 +125,8 @@ class Twin:
     # ---- running -------------------------------------------------------------------------
 
     def run(self, routine: Callable[..., Any], *args: Any, **arguments: Any) -> Outcome:
-        """Run one routine to its end and return the outcome."""
+        """Run one routine, and what happens beside it, to its end and return the outcome."""
+        self.watch()
         name = getattr(routine, "__name__", "routine").replace("_", "-")
         result = self.perform(routine(self.controller, *args, **arguments), Source(call=name))
         return self.outcome(result)
@@ -147,8 +149,20 @@ class Twin:
         """
         from drytouch.sim.program import Options
 
+        self.watch()
         calls = self.controller.run_program(str(file), Options(**switches))
         return self.outcome(self.perform(calls, Source(call="program")))
+
+    def watch(self) -> None:
+        """Let all that the scenario has happen beside the calls happen in its time; once only."""
+        if self.watching:
+            return
+        self.watching = True
+        if self.scenario.meanwhile:
+            from drytouch.sim.steps.runner import watch
+
+            for beside in self.scenario.meanwhile:
+                watch(self, beside)
 
     def perform(self, calls: Any, source: Source | None = None) -> Any:
         """Drive a generator of calls to its end; an alarm ends it and is kept in the outcome.
