@@ -224,6 +224,25 @@ def test_inch_numbers_are_stored_in_mm() -> None:
     assert read(twin, 5849) == pytest.approx(record.fast_mm_per_min / 25.4)
 
 
+def test_another_unit_moves_no_origin_that_is_not_named() -> None:
+    twin = twin_of()
+    typed(twin, "G10 L2 P1 X-300 Y-200 Z-500", "G10 L2 P2 X-10")
+    typed(twin, "G20", "G10 L2 P2 Y-2", "G10 L2 P1 Z-10")
+    systems = twin.tables.systems
+    assert systems["G55"] == (-10.0, pytest.approx(-50.8), 0.0)
+    assert systems["G54"] == (-300.0, -200.0, pytest.approx(-254.0))
+    assert twin.controller.origin == pytest.approx(systems["G54"])
+
+
+def test_a_system_that_is_selected_in_other_units_means_what_its_numbers_say_there() -> None:
+    twin = twin_of()
+    typed(twin, "G10 L2 P2 X-10", "G20", "G55")
+    assert twin.tables.systems["G55"][0] == pytest.approx(-254.0)
+    assert twin.controller.origin[0] == pytest.approx(-254.0)
+    typed(twin, "G21 G54", "G55")
+    assert twin.controller.origin[0] == pytest.approx(-10.0)
+
+
 def test_every_machine_value_reads_what_the_controller_has() -> None:
     rows = {"2": {"length_mm": 81.5, "wear_mm": 0.25}}
     start = {"rows": rows, "records": {"main": {"x_mm": X, "reference_z_mm": -480.0}}}

@@ -89,6 +89,7 @@ class ProgramFace:
         self._kernel = kernel
         self._judge = judge
         self.wait_for_start: Callable[[str], Any] | None = None
+        self._told_origin: Vector | None = None
 
     # ---- what it tells ---------------------------------------------------------------------
 
@@ -283,14 +284,18 @@ class ProgramFace:
 
     def write_work_origins(self, origins_mm: tuple[Vector, ...], line: int) -> None:
         """Store the origins that changed."""
-        for name, old, new in zip(SYSTEM_NAMES, self.work_origins_mm(), origins_mm, strict=True):
-            changed = {
-                axis: b
-                for axis, a, b in zip("xyz", old, new, strict=True)
-                if abs(a - b) > SAME_ORIGIN_MM
-            }
-            if changed:
-                self._controller.store_system(name, **changed)
+        for name, origin in zip(SYSTEM_NAMES, origins_mm, strict=True):
+            self._write_origin(name, origin)
+
+    def _write_origin(self, name: str, origin_mm: Vector) -> None:
+        old = self._controller.tables.systems[name]
+        changed = {
+            axis: b
+            for axis, a, b in zip("xyz", old, origin_mm, strict=True)
+            if abs(a - b) > SAME_ORIGIN_MM
+        }
+        if changed:
+            self._controller.store_system(name, **changed)
 
     def write_active(self, active: ActiveOffsets, line: int) -> None:
         """Take over work system, shift and length row."""
@@ -298,6 +303,10 @@ class ProgramFace:
         name = SYSTEM_NAMES[active.system - 1]
         if tables.system != name:
             self._controller.select_system(name)
+        if self._told_origin not in (None, active.origin_mm):
+            # A stored number may mean something else in other units: the table then does, too.
+            self._write_origin(name, active.origin_mm)
+        self._told_origin = active.origin_mm
         if tables.shift != active.shift_mm:
             self._controller.set_shift(active.shift_mm)
         if tables.length_row != active.tool_row:

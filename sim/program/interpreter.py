@@ -19,7 +19,7 @@ from drytouch.sim.program.line import Line
 from drytouch.sim.program.machine import Machine
 from drytouch.sim.program.machine_values import setter_field
 from drytouch.sim.program.modal import STOP, SYSTEM
-from drytouch.sim.program.parameters import TABLES
+from drytouch.sim.program.parameters import TABLES, origin_place
 from drytouch.sim.program.reader import parse_line
 from drytouch.sim.program.reading import Reading
 from drytouch.sim.program.run import Run
@@ -102,7 +102,7 @@ class Interpreter:
                 self.state.parameters.write(index, value)
             else:
                 run.setter_writes[field_name] = None if value is None else value * run.unit_mm
-        run.origins_changed = any(index in TABLES for index, _ in writes)
+        run.origins_changed = {place for i, _ in writes if (place := origin_place(i)) is not None}
         try:
             if line.comments:
                 run.comment(line.comments[-1])

@@ -23,6 +23,12 @@ def origin_index(system: int) -> int:
     return 5201 + 20 * system
 
 
+def origin_place(number: int) -> tuple[int, int] | None:
+    """Return work system (1 to 9) and axis (0 to 2) of an origin's parameter, None for others."""
+    system, axis = divmod(number - origin_index(1), 20)
+    return (system + 1, axis) if 0 <= system < SYSTEM_COUNT and axis < 3 else None
+
+
 REQUIRED = frozenset(
     {5220, *range(5161, 5164), *range(5181, 5184), *range(5211, 5214)}
     | {origin_index(s) + axis for s in range(1, SYSTEM_COUNT + 1) for axis in range(3)}

@@ -24,7 +24,8 @@ class Run:
     """One line in execution.
 
     ``row_writes``, ``setter_writes`` and ``origins_changed`` are what the line wants in the
-    tables; they are written late, and ``committed`` tells that they are.
+    tables; they are written late, and ``committed`` tells that they are. An origin is named by its
+    system (1 to 9) and axis (0 to 2).
     """
 
     state: State
@@ -33,7 +34,7 @@ class Run:
     block: Block
     line: int
     optional_stop: bool = False
-    origins_changed: bool = False
+    origins_changed: set[tuple[int, int]] = field(default_factory=set)
     row_writes: dict[int, ToolRow] = field(default_factory=dict)
     setter_writes: dict[str, float | None] = field(default_factory=dict)
     committed: bool = False

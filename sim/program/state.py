@@ -88,14 +88,6 @@ class State:
         self.parameters.restore_tables(tables)
         self.modal = self.modal.with_g(SYSTEM, system)
 
-    def stored_origins_mm(self) -> tuple[Vector, ...]:
-        """Return the origins that the parameters hold, read in the units in force."""
-        unit = self.modal.unit_mm
-        return tuple(
-            scaled(self.parameters.vector(origin_index(system)), unit)
-            for system in range(1, SYSTEM_COUNT + 1)
-        )
-
 
 def start_state(
     machine: Machine,

@@ -153,12 +153,15 @@ def _tables(run: Run) -> Steps:
     else:
         system = block.integer("P", 1, 9, "work system")
         first = origin_index(system)
+        # An axis that is not named stays where it is, whatever its number means in other units.
+        origin = list(run.state.origin_mm)
         for k, axis in enumerate(AXES):
             if axis in block.values:
                 run.state.parameters.write(first + k, block.values[axis])
-        run.origins_changed = True
+                run.origins_changed.add((system, k))
+                origin[k] = block.values[axis] * unit
         if system == run.state.system:
-            select_system(run.state)
+            run.state.origin_mm = (origin[0], origin[1], origin[2])
             run.tell_active()
     yield from ()
 
@@ -192,9 +195,13 @@ def commit(run: Run) -> Steps:
     if run.setter_writes:
         run.machine.write_setter_record(run.setter_writes, run.line)
     if run.origins_changed:
-        origins = run.state.stored_origins_mm()
-        run.machine.write_work_origins(origins, run.line)
-        run.state.origins_seen = origins
+        origins = [list(origin) for origin in run.machine.work_origins_mm()]
+        for system, axis in run.origins_changed:
+            number = run.state.parameters.read(origin_index(system) + axis) or 0.0
+            origins[system - 1][axis] = number * run.unit_mm
+        whole = tuple((x, y, z) for x, y, z in origins)
+        run.machine.write_work_origins(whole, run.line)
+        run.state.origins_seen = whole
     run.committed = True
     yield from ()
 

@@ -1,14 +1,18 @@
 """Fuzz target: whatever the text, reading, checking and running end in a result or a known error.
 
-Run with a coverage-guided fuzzer where it is installed: ``python tests/fuzz/fuzz_program.py``. The
-test suite feeds the same function from a seeded corpus of mutated programs.
+With the package atheris installed (Linux), ``python tests/fuzz/fuzz_program.py`` looks for new ways
+through the code for a minute, or for as long as ``-max_total_time=SECONDS`` says, and ends with an
+error at the first defect. The test suite feeds the same function from a seeded corpus of mutated
+programs, without that package.
 """
 
 from __future__ import annotations
 
 import random
 import sys
+import tempfile
 from collections.abc import Iterator
+from pathlib import Path
 
 from drytouch.sim.errors import ControllerAlarm
 from drytouch.sim.program import (
@@ -125,5 +129,12 @@ if __name__ == "__main__":
     except ImportError:
         sys.exit("this needs the package atheris; the test suite runs the same target without it")
     atheris.instrument_all()
-    atheris.Setup(sys.argv, target)
-    atheris.Fuzz()
+    bounded = any(argument.startswith(("-max_total_time", "-runs")) for argument in sys.argv)
+    # A run that nobody bounded would go on until something is found.
+    arguments = sys.argv if bounded else [*sys.argv, "-max_total_time=60"]
+    with tempfile.TemporaryDirectory() as folder:
+        # Whole programs to start from: chance alone would never spell one.
+        for number, data in enumerate(corpus(0, 200)):
+            (Path(folder) / str(number)).write_bytes(data)
+        atheris.Setup([*arguments, "-max_len=600", folder], target)
+        atheris.Fuzz()
