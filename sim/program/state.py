@@ -15,7 +15,6 @@ from drytouch.sim.program.parameters import (
     ACTIVE_SYSTEM,
     HOMES,
     SHIFT,
-    SYSTEM_COUNT,
     Parameters,
     origin_index,
 )
