@@ -11,6 +11,7 @@ from matrix_cases import OWN
 
 from drytouch.sim.errors import InputError
 from drytouch.sim.faults import FAULTS, faulty
+from drytouch.sim.scenario.load import load_scenario
 from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.study.case import RESULTS, WORST_FIRST, Case, case_of
 from drytouch.sim.study.job import Job, job_beside, job_named, run_job
@@ -103,20 +104,48 @@ def test_a_routine_that_never_checks_scores_far_worse(own: Path, built_in: Matri
 
 def test_nothing_but_the_look_at_the_input_makes_a_visible_difference(own: Path) -> None:
     text = f"{own}:stepwise"
+    # A normally open contact reads as free whatever is wrong with its wire.
+    record = {"reference_z_mm": -490.15, "input": 2}
+    opens = centre(
+        chance=True,
+        setter={"main": "magnetic-no"},
+        record=record,
+        controller={"plugs": {"main": "spindle-probe"}},
+    )
     looking, blind = (
-        run_matrix(job_named(text, SCENARIO, {"row": 1, "looks": looks}), SCENARIO)
+        run_matrix(job_named(text, opens, {"row": 1, "looks": looks}), opens)
         for looks in (True, False)
     )
     assert looking.score is not None
     assert blind.score is not None
-    assert blind.score < looking.score - 5.0
+    assert blind.score < looking.score - 8.0
     worse = {
         one.faults[0]
         for one, other in zip(blind.cases, looking.cases, strict=True)
         if WORST_FIRST.index(one.result) < WORST_FIRST.index(other.result)
     }
-    assert "watches-other-input" in worse
+    assert {"other-socket", "unplugged"} <= worse
     assert all(FAULTS[name].group in ("wiring", "setter") for name in worse)
+
+
+@pytest.mark.parametrize(
+    ("routine", "scenario"),
+    [
+        ("set-work-z", "work-z-done-right"),
+        ("measure-setter-height", "setter-height-done-right"),
+        ("measure-length", "commissioning-by-face"),
+    ],
+)
+def test_the_steps_before_a_routine_prepare_for_it(routine: str, scenario: str) -> None:
+    loaded = load_scenario(scenario)
+    prepared = job_named(routine, loaded)
+    named = [getattr(step, "name", "") for step in loaded.steps]
+    assert prepared.prepared_by == named.index(routine) > 0
+    assert run_matrix(prepared, loaded, only=["unplugged"]).sound
+    assert job_named(routine, loaded, after_step=2).prepared_by == 2
+    with pytest.raises(InputError, match="there is no step 99"):
+        job_named(routine, loaded, after_step=99)
+    assert job_beside(routine, loaded, prepared) == prepared
 
 
 def test_a_routine_that_always_stops_gets_no_score(own: Path) -> None:

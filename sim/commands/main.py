@@ -119,6 +119,10 @@ def matrix(
         list[str] | None,
         typer.Option("--with", metavar="NAME=VALUE", help="An argument of the routine."),
     ] = None,
+    after_step: Annotated[
+        int | None,
+        typer.Option(help="Do this many of the scenario's steps first; else those before it."),
+    ] = None,
     beside: Annotated[
         str | None, typer.Option(help="A second routine, to be compared with the first.")
     ] = None,
@@ -142,8 +146,8 @@ def matrix(
 
     _guarded(
         lambda: room.matrix(
-            routine, on, given or [], beside, pairs, only or [], require or [], seed, out,
-            picture, json,
+            routine, on, given or [], after_step, beside, pairs, only or [], require or [], seed,
+            out, picture, json,
         )
     )  # fmt: skip
 

@@ -45,6 +45,7 @@ def matrix(
     text: str,
     on: str,
     given: Sequence[str],
+    after_step: int | None,
     beside: str | None,
     pairs: bool,
     only: Sequence[str],
@@ -63,7 +64,7 @@ def matrix(
     file = scenario_path(on)
     scenario = load_scenario(file)
     arguments = _arguments(given)
-    jobs = [job_named(text, scenario, arguments)]
+    jobs = [job_named(text, scenario, arguments, after_step)]
     if beside:
         jobs.append(job_beside(beside, scenario, jobs[0]))
     matrices: list[Matrix] = []

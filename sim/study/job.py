@@ -17,7 +17,7 @@ from drytouch.sim.routines.registry import ROUTINES, Routine, routine_by_name
 from drytouch.sim.scenario.files import read_text
 from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.scenario.steps import Program
-from drytouch.sim.steps.runner import run_steps
+from drytouch.sim.steps.runner import do_step, run_steps
 from drytouch.sim.study.located import Located
 from drytouch.sim.twin.twin import Twin
 
@@ -31,12 +31,14 @@ OWN_STEPS = "steps"
 class Job(NamedTuple):
     """One thing to run, in words that another process understands as well.
 
-    ``name`` is a routine's name, ``file.py:function``, a program's path, or ``steps``.
+    ``name`` is a routine's name, ``file.py:function``, a program's path, or ``steps``. As many
+    of the scenario's own steps as ``prepared_by`` says are done first.
     """
 
     kind: Literal["routine", "function", "program", "steps"]
     name: str
     arguments: tuple[tuple[str, Any], ...] = ()
+    prepared_by: int = 0
 
 
 class Ran(NamedTuple):
@@ -53,15 +55,30 @@ class Ran(NamedTuple):
     error: Exception | None = None
 
 
-def job_named(text: str, scenario: Scenario, arguments: Mapping[str, Any] | None = None) -> Job:
+def job_named(
+    text: str,
+    scenario: Scenario,
+    arguments: Mapping[str, Any] | None = None,
+    after_step: int | None = None,
+) -> Job:
     """The job that is meant by what was typed.
 
-    Without arguments, a built-in routine takes those that the scenario's own steps give it.
+    Where the scenario's own steps run the same built-in routine, the steps before that prepare for
+    it and are done first, and it takes that step's arguments when none are given. ``after_step``
+    says instead how many of the steps are done first.
 
     Raises:
         InputError: there is no such routine, file or function, or it can't take the arguments.
     """
-    given = dict(arguments or {})
+    if after_step is not None and not 0 <= after_step <= len(scenario.steps):
+        raise InputError(
+            f"there is no step {after_step}", fix=f"the scenario has {len(scenario.steps)} steps"
+        )
+    job = _named(text, scenario, dict(arguments or {}))
+    return job if after_step is None else job._replace(prepared_by=after_step)
+
+
+def _named(text: str, scenario: Scenario, given: dict[str, Any]) -> Job:
     if text == OWN_STEPS:
         if not scenario.steps:
             raise InputError("the scenario has no steps", fix="name a routine to run on it")
@@ -81,12 +98,12 @@ def job_named(text: str, scenario: Scenario, arguments: Mapping[str, Any] | None
         raise InputError("which function of it?", text, fix=f"name it: {text}:measure")
     try:
         routine = routine_by_name(text)
-        if not given:
-            given = _from_steps(routine, scenario)
+        before, found = _in_steps(routine, scenario)
+        given = given or found
         routine.check(given)
     except StepError as error:
         raise InputError(error.message, fix=error.fix) from None
-    return Job("routine", routine.name, _pairs(given))
+    return Job("routine", routine.name, _pairs(given), before)
 
 
 def job_beside(text: str, scenario: Scenario, first: Job) -> Job:
@@ -105,18 +122,19 @@ def job_beside(text: str, scenario: Scenario, first: Job) -> Job:
         arguments = {key: value for key, value in arguments.items() if key in known_names}
     else:
         arguments = {}
-    return job_named(text, scenario, arguments)
+    return _named(text, scenario, arguments)._replace(prepared_by=first.prepared_by)
 
 
 def _pairs(given: Mapping[str, Any]) -> tuple[tuple[str, Any], ...]:
     return tuple(sorted(given.items()))
 
 
-def _from_steps(routine: Routine, scenario: Scenario) -> dict[str, Any]:
-    for step in scenario.steps:
+def _in_steps(routine: Routine, scenario: Scenario) -> tuple[int, dict[str, Any]]:
+    """How many steps stand before the one that runs the routine, and its arguments there."""
+    for index, step in enumerate(scenario.steps):
         if step.do == "routine" and step.name.replace("_", "-") == routine.name:
-            return dict(step.arguments)
-    return {}
+            return index, dict(step.arguments)
+    return 0, {}
 
 
 def twin_for(scenario: Scenario, seed: int | None = None) -> Twin:
@@ -138,37 +156,47 @@ def run_job(job: Job, scenario: Scenario, seed: int | None = None) -> Ran:
     arguments = dict(job.arguments)
     if job.kind == "routine":
         function: Callable[..., Any] = ROUTINES[job.name].function
-        return call(twin, function, **arguments)
+        return call(twin, function, job.prepared_by, **arguments)
     if job.kind == "program":
         # Imported here: programs bring in a grammar, which routines don't need.
         from drytouch.sim.steps.programs import run_file
 
-        step = Program(do="program", file=job.name)
-        return finish(twin, run_file(twin, step), Source(file=job.name))
+        source, step = Source(file=job.name), Program(do="program", file=job.name)
+        return finish(
+            twin, _prepared(twin, job.prepared_by, source, lambda: run_file(twin, step)), source
+        )
     file, _, name = job.name.rpartition(":")
-    return call(twin, _function(file, name), **arguments)
+    return call(twin, _function(file, name), job.prepared_by, **arguments)
 
 
-def call(twin: Twin, function: Callable[..., Any], *args: Any, **arguments: Any) -> Ran:
-    """Run a routine's function on a twin, whatever way it ends."""
+def call(
+    twin: Twin, function: Callable[..., Any], prepared_by: int = 0, /, **arguments: Any
+) -> Ran:
+    """Run a routine's function on a twin, whatever way it ends, after so many of its steps."""
     name = getattr(function, "__name__", "routine").replace("_", "-")
     controller: Any = twin.controller
     if name not in ROUTINES:
         code = getattr(function, "__code__", None)
         if code is not None:
             controller = Located(twin.controller, code.co_filename, name)
-    try:
-        calls = function(controller, *args, **arguments)
-    except Exception as error:
-        return Ran(twin.outcome(), _in_words(error), error=error)
-    return finish(twin, calls, Source(call=name))
+    source = Source(call=name)
+    calls = _prepared(twin, prepared_by, source, lambda: function(controller, **arguments))
+    return finish(twin, calls, source)
+
+
+def _prepared(twin: Twin, steps: int, source: Source, make: Callable[[], Any]) -> Any:
+    """Some of the scenario's steps, then the calls that ``make`` gives."""
+    for index, step in enumerate(twin.scenario.steps[:steps]):
+        twin.controller.source = Source(step=index, call=step.do)
+        yield from do_step(twin, step)
+    twin.controller.source = source
+    made = make()
+    return (yield from made) if isinstance(made, Generator) else made
 
 
 def finish(twin: Twin, calls: Any, source: Source) -> Ran:
     """Drive calls to their end, whatever way that is."""
     twin.controller.source = source
-    if not isinstance(calls, Generator):
-        return Ran(twin.outcome(calls))
     try:
         result, error = twin.drive(calls)
     except StepError as endless:

@@ -308,9 +308,13 @@ class Rehearse:
         *,
         fault: str | Sequence[str] = (),
         seed: int | None = None,
+        after_step: int | None = None,
         **arguments: Any,
     ) -> Rehearsal:
         """Run a routine (its function or name), a program's file, or the scenario's own steps.
+
+        ``after_step``: do that many of the scenario's own steps first. A built-in routine's name
+        that the steps have as well is prepared for by the steps before it.
 
         Raises:
             NotHere: the fault can't happen in this scenario.
@@ -320,12 +324,12 @@ class Rehearse:
         loaded = scenario_of(scenario, self._folder)
         changed = faulty(loaded, *faults)
         if isinstance(what, str):
-            job = job_named(_near(what, self._folder), loaded, arguments)
+            job = job_named(_near(what, self._folder), loaded, arguments, after_step)
             ran = run_job(job, changed, seed)
         else:
             name = getattr(what, "__name__", "routine").replace("_", "-")
             job = Job("routine" if name in ROUTINES else "function", name)
-            ran = call(twin_for(changed, seed), what, **arguments)
+            ran = call(twin_for(changed, seed), what, after_step or 0, **arguments)
         rehearsal = Rehearsal(ran, _called(job, arguments), job, faults, self._keep)
         self.done.append(rehearsal)
         return rehearsal

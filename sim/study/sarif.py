@@ -13,7 +13,14 @@ from drytouch.sim.truth.catalogue import CATALOGUE
 from drytouch.sim.twin.twin import VERSION
 
 SCHEMA = "https://json.schemastore.org/sarif-2.1.0.json"
-_LEVELS = {"harm": "error", "wrong": "error", "risky": "warning", "stopped": "note"}
+# A finding that was put right in time has the severity "right".
+_LEVELS = {
+    "harm": "error",
+    "wrong": "error",
+    "risky": "warning",
+    "stopped": "note",
+    "right": "note",
+}
 _ENDED = "no-good-end"
 
 
@@ -70,7 +77,7 @@ def _results(case: Case, matrix: Matrix, scenario_file: Path | None) -> list[dic
             case,
         )
         for finding in case.findings
-        if finding["severity"] != "stopped" or not case.faults
+        if finding["severity"] not in ("stopped", "right") or not case.faults
     ]
     if not found:
         place = _location(None, None, matrix, scenario_file)
