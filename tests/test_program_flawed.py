@@ -59,7 +59,8 @@ def test_every_flawed_program_has_its_case() -> None:
 
 @pytest.mark.parametrize("name", ORIGINALS)
 def test_the_mistake_is_one_place_of_a_sound_program(name: str) -> None:
-    flawed = library.path("program", name).read_text("utf-8").splitlines()
+    head, *flawed = library.path("program", name).read_text("utf-8").splitlines()
+    assert head == "(One mistake is in this program: find it before the machine does.)"
     changes = difflib.SequenceMatcher(None, original_text(name).splitlines(), flawed, False)
     places = [tag for tag in changes.get_opcodes() if tag[0] != "equal"]
     assert 1 <= len(places) <= 2

@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import math
 import random
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from fuzz.fuzz_program import corpus
-from twin_cases import twin_of
+from program_cases import drain
+from twin_cases import case, twin_of
 
 from drytouch.sim.errors import ControllerAlarm, StepError
-from drytouch.sim.program import Options, ProgramError, ProgramErrors
+from drytouch.sim.program import IdealMachine, Interpreter, Options, ProgramError, ProgramErrors
+from drytouch.sim.program.machine import ToolRow
+from drytouch.sim.scenario.load import scenario_from_dict
+from drytouch.sim.twin.twin import Twin
 
 LINES = (
     "G91 G38.2 Z-20 F{a}", "G91 G31 Z-{a} F60", "G53 G0 Z-{a}", "G0 X{a} Y-{a}",
@@ -54,6 +60,65 @@ def test_typed_lines_leave_a_machine_that_agrees_with_itself(seed: int) -> None:
         assert twin.kernel.line is None
     assert places <= {("typed", 1)}
     twin.outcome()
+
+
+PLAIN = [
+    line
+    for line in LINES
+    if not any(word in line for word in ("G38", "G31", "M6", "M3", "M4", "M19", "ALARM", "#58"))
+]
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_moves_and_offsets_are_those_of_the_ideal_machine(seed: int) -> None:
+    chance = random.Random(1000 + seed)
+    rows = {"1": {"tool": "pin", "length_mm": 80.0, "wear_mm": 0.5}, "2": {"length_mm": 50.0}}
+    # The ideal machine has nothing to run into: a bare spindle over an empty table has not either.
+    data = case(controller={"rows": rows}, time_limit_s=1e6)
+    twin = Twin(scenario_from_dict(data | {"spindle_tool": None, "placements": {}}))
+    language = twin.controller.programs
+    ideal = IdealMachine(
+        position=language.face.position_mm,
+        travel=language.face.limits_mm,
+        homes=language.face.homes_mm(),
+        tool_rows={1: ToolRow(80.0, 0.5), 2: ToolRow(50.0, 0.0)},
+        slots=language.face.slots,
+    )
+    paper = Interpreter(ideal)
+
+    def on_paper(text: str) -> None:
+        drain(paper.execute_line(text))
+
+    moved = 0
+    for run in (twin.hand.mdi, on_paper):
+        run("F100")  # a line without a feed is refused on either, in another order of checks
+    for _ in range(LINES_TYPED):
+        a, b = round(chance.uniform(-40, 40), 3), round(chance.uniform(1, 900), 1)
+        text = chance.choice(PLAIN).format(a=a, b=b, i=chance.randint(0, 9)).replace("--", "")
+        before = twin.controller.position
+        told = [_attempt(run, text) for run in (twin.hand.mdi, on_paper)]
+        if told[0] == "soft-limit":
+            twin.controller.reset()
+            told[0] = "E-TRAVEL"
+        assert told[0] == told[1], text
+        assert twin.controller.position == pytest.approx(ideal.position, abs=1e-6), text
+        live = language.interpreter.state
+        assert live.modal == paper.state.modal
+        assert live.offset_mm == pytest.approx(paper.state.offset_mm, abs=1e-6)
+        for number in (5211, 5221, 5241, 5383):
+            wanted = paper.state.parameters.read(number)
+            assert live.parameters.read(number) == pytest.approx(wanted)
+        moved += twin.controller.position != before
+    assert moved > 2
+
+
+def _attempt(run: Callable[[str], Any], text: str) -> str:
+    """Run a line; the code of what it was refused with, or nothing."""
+    try:
+        run(text)
+    except (ControllerAlarm, ProgramError) as error:
+        return error.code
+    return ""
 
 
 def test_mutated_programs(tmp_path: Path) -> None:

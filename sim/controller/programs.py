@@ -119,7 +119,10 @@ def _text(path: Path) -> str:
 
 
 class Programs:
-    """The language side of a controller. ``watchers`` are told each line before it runs."""
+    """The language side of a controller. ``watchers`` are told each line before it runs.
+
+    ``options`` are those of the program that runs: its switches may be set while it does.
+    """
 
     def __init__(
         self, controller: Controller, machine: Machine, kernel: Kernel, judge: Judge
@@ -132,6 +135,7 @@ class Programs:
             self.face, self.settings, _state(self.face, controller.tables)
         )
         self.watchers: list[Watcher] = []
+        self.options = Options()
 
     def run_file(
         self, file: str | Path, options: Options | None = None, progress: Progress | None = None
@@ -145,6 +149,7 @@ class Programs:
         """
         loaded = load_program(file, self.settings, self.face.slots, progress)
         options = replace(options or Options(), library=loaded.library, on_line=self._watch)
+        self.options = options
         main, before = loaded.check(), self._controller.source
         try:
             finished: Finished = yield from self.interpreter.execute(main, options)
