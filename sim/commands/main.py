@@ -262,6 +262,29 @@ def trials(
     )
 
 
+@app.command()
+def budget(
+    scenario: Annotated[
+        str,
+        typer.Argument(metavar="FILE|NAME", help="Scenario: its file, or its name in the library."),
+    ],
+    trials: Annotated[int, typer.Option(min=2, help="Trials to compare with.")] = 2000,
+    vary: Annotated[
+        list[str] | None,
+        typer.Option(metavar="KEY=DISTRIBUTION", help="A further cause, as in drytouch trials."),
+    ] = None,
+    seed: Annotated[int | None, typer.Option(min=0, help="Seed of the first trial.")] = None,
+    workers: Annotated[
+        int | None, typer.Option(min=1, help="Processes; all cores by default.")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Say where the error of each length and height comes from, and check it by trials."""
+    from drytouch.sim.commands import budget as room
+
+    _guarded(lambda: room.budget(scenario, trials, vary or [], seed, workers, json))
+
+
 def _guarded(work: Callable[[], int]) -> None:
     """Leave with the code that ``work`` returns; a user's mistake is a message, no traceback."""
     try:
