@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+from twin_cases import CONTACT_Z, twin_of
+
 from drytouch.sim.recording import Recording
 from drytouch.sim.scenario.load import load_scenario
 from drytouch.sim.scenario.scenario import Question, Scenario
 from drytouch.sim.twin.twin import Twin
-from twin_cases import CONTACT_Z, twin_of
 
 
 def question(before: str = "latch") -> Question:

@@ -19,6 +19,7 @@ export class Labels {
   private readonly chips: HTMLDivElement[] = [];
   private readonly svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
   shown = true;
+  private drawn = "";
 
   constructor(private readonly host: HTMLElement) {
     this.svg.setAttribute("class", "leaders");
@@ -88,7 +89,8 @@ export class Labels {
       }
     });
     for (let i = used; i < this.chips.length; i += 1) this.chips[i].className = "chip none";
-    this.svg.innerHTML = lines.join("");
+    const drawn = lines.join("");
+    if (drawn !== this.drawn) this.svg.innerHTML = this.drawn = drawn;
   }
 
   private chip(index: number): HTMLDivElement {

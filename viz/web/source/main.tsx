@@ -8,6 +8,9 @@ import { Desk } from "./desk";
 import { listenToKeys } from "./keys";
 import { Player } from "./player";
 
+/** Plots are read, not watched: drawn less often than the picture, which costs the most. */
+const PLOTS_EVERY_S = 0.05;
+
 function start(): void {
   const data = JSON.parse(document.getElementById("data")!.textContent!) as PageData;
   const player = new Player(data);
@@ -25,6 +28,7 @@ function start(): void {
   }
   listenToKeys(desk);
   let last = performance.now();
+  let plotted = last;
   let plotsDue = true;
   player.listen(() => {
     plotsDue = true;
@@ -35,8 +39,12 @@ function start(): void {
     last = now;
     player.tick(wall);
     for (const view of desk.views) view.draw(wall);
-    if (plotsDue) desk.plots?.draw(wall);
-    plotsDue = false;
+    const since = (now - plotted) / 1000;
+    if (plotsDue && (!player.playing || since > PLOTS_EVERY_S)) {
+      desk.plots?.draw(since);
+      plotted = now;
+      plotsDue = false;
+    }
     requestAnimationFrame(frame);
   };
   for (const view of desk.views) view.draw(0);

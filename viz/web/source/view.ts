@@ -19,6 +19,18 @@ const FAR_MOVE_S = 0.7;
 /** Half the height of a chosen following view: what is near the way is in the picture too. */
 const FOLLOW_HALF_MM = 150;
 
+/** How long nothing may move before the fine picture is drawn. */
+const REST_MS = 250;
+
+/** Whether this browser draws without a graphics card; smoothing then halves its frames. */
+function drawsInSoftware(): boolean {
+  const gl = document.createElement("canvas").getContext("webgl");
+  const info = gl?.getExtension("WEBGL_debug_renderer_info");
+  const name = gl && info ? String(gl.getParameter(info.UNMASKED_RENDERER_WEBGL)) : "";
+  gl?.getExtension("WEBGL_lose_context")?.loseContext();
+  return /swiftshader|llvmpipe|softpipe|software|basic render/i.test(name);
+}
+
 export class View {
   readonly eye: Eye;
   readonly labels: Labels;
@@ -30,6 +42,9 @@ export class View {
   /** Where the middle of what matters stands, as shares of the picture off its own middle. */
   aside: [number, number] = [0, 0];
   private readonly renderer: WebGLRenderer;
+  /** No graphics card: plain edges while things move, smooth ones as soon as they rest. */
+  private readonly slow: boolean;
+  private restsAt = 0;
   private readonly scene = new Scene();
   private readonly stage: Stage;
   private readonly wiring: Wiring;
@@ -41,9 +56,10 @@ export class View {
   constructor(private readonly player: Player, private readonly index: number, private readonly host: HTMLElement) {
     const look = player.page.look;
     const replay = player.replays[index];
-    this.renderer = new WebGLRenderer({ antialias: true, powerPreference: "high-performance" });
+    this.slow = drawsInSoftware();
+    this.renderer = new WebGLRenderer({ antialias: !this.slow, powerPreference: "high-performance" });
     this.renderer.localClippingEnabled = true;
-    this.renderer.setPixelRatio(Math.min(window.devicePixelRatio, 2));
+    this.renderer.setPixelRatio(this.slow ? 1 : Math.min(window.devicePixelRatio, 2));
     host.prepend(this.renderer.domElement);
     this.renderer.domElement.setAttribute("aria-hidden", "true");
     this.scene.background = new Color(look.background_low);
@@ -89,7 +105,12 @@ export class View {
 
   /** Draw if anything changed since the last frame. */
   draw(wall: number): void {
-    if (!this.dirty && !this.player.playing) return;
+    if (!this.dirty && !this.player.playing) {
+      this.rest();
+      return;
+    }
+    if (this.slow && this.renderer.getPixelRatio() !== 1) this.renderer.setPixelRatio(1);
+    this.restsAt = performance.now() + REST_MS;
     const t = this.player.timeOf(this.index);
     this.stage.pose(t);
     this.wiring.pose(t, this.stage.solids);
@@ -110,6 +131,14 @@ export class View {
     this.scale(mmPerPixel, wide);
     this.frames += 1;
     this.dirty = moving;
+  }
+
+  /** A slow renderer has time for a fine picture when nothing moves. */
+  private rest(): void {
+    if (!this.slow || this.restsAt === 0 || performance.now() < this.restsAt) return;
+    this.restsAt = 0;
+    this.renderer.setPixelRatio(2);
+    this.renderer.render(this.scene, this.eye.camera);
   }
 
   /** The preset asked for, or the decisive one. */
