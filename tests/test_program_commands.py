@@ -68,7 +68,7 @@ def test_errors_of_the_text_stop_everything_and_tell_the_place(
         (("case.ngc", "--follow"), "a program runs as a step of a scenario"),
         (("length-done-right", "--on", "recheck-done-right"), "this is none by its name"),
         (("length-done-right", "--follow"), "this is none by its name"),
-        (("gone.ngc", *ON), "gone.ngc: can't be read"),
+        (("gone.ngc", *ON), "gone.ngc: there is no such program"),
         (("case.ngc", "--on", "nowhere-land"), "the library has no scenario 'nowhere-land'"),
     ],
 )

@@ -7,13 +7,15 @@ from pathlib import Path
 from typing import Any
 
 from drytouch.sim.commands.main import EXIT_AS_EXPECTED, EXIT_BAD_INPUT
+from drytouch.sim.commands.reading import reading_bar
 from drytouch.sim.commands.results import as_json
 from drytouch.sim.commands.scenarios import is_program, scenario_path
 from drytouch.sim.commands.screen import screen
 from drytouch.sim.errors import DrytouchError, InputError
 from drytouch.sim.scenario import library
-from drytouch.sim.scenario.files import read_text, read_toml
+from drytouch.sim.scenario.files import read_toml
 from drytouch.sim.scenario.load import MODELS, load_part, load_scenario
+from drytouch.sim.scenario.machine import Machine
 
 # A key (without its unit) that only one kind of part has -> that kind.
 _MARKS = {
@@ -76,7 +78,7 @@ def _look(text: str) -> tuple[str, list[DrytouchError], list[str]]:
     warnings: list[str] = []
     files = (getattr(step, "file", None) for step in scenario.steps if step.do == "program")
     for file in dict.fromkeys(str(file) for file in files):
-        wrong, odd = _check_program(Path(file))
+        wrong, odd = _check_program(Path(file), scenario.machine)
         errors += wrong
         warnings += odd
     return "scenario", errors, warnings
@@ -96,11 +98,19 @@ def _kind(path: Path, depth: int = 0) -> str:
     return next((kind for kind in MODELS if used in library.names(kind)), "scenario")
 
 
-def _check_program(path: Path) -> tuple[list[DrytouchError], list[str]]:
+def _check_program(
+    path: Path, machine: Machine | None = None
+) -> tuple[list[DrytouchError], list[str]]:
     # The reader of programs brings in a grammar, which scenarios don't need.
-    from drytouch.sim.program.check import check_program
+    from drytouch.sim.controller.program_face import settings_of
+    from drytouch.sim.controller.programs import load_program
 
-    checked = check_program(read_text(path, "program"), str(path))
+    with reading_bar() as progress:
+        if machine is None:
+            checked = load_program(path, progress=progress).checked
+        else:
+            rows = machine.habits.rows
+            checked = load_program(path, settings_of(machine), rows, progress).checked
     return list(checked.errors), [str(warning) for warning in checked.warnings]
 
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from drytouch.sim.commands.expectation import compare
 from drytouch.sim.commands.main import EXIT_AS_EXPECTED, EXIT_DIFFERS
 from drytouch.sim.commands.pictures import Pictures
+from drytouch.sim.commands.reading import reading_bar
 from drytouch.sim.commands.results import as_json, files_for, keep, results_folder
 from drytouch.sim.commands.scenarios import PROGRAM_ENDINGS, is_program, ready
 from drytouch.sim.commands.screen import screen
@@ -25,7 +25,6 @@ from drytouch.sim.twin.twin import Twin
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from drytouch.sim.controller.programs import Progress
     from drytouch.sim.scenario.scenario import Scenario
     from drytouch.sim.twin.outcome import Outcome
 
@@ -75,7 +74,7 @@ def run_program(
     scenario = _for_program(given, Path(file), switches)
     errors = screen(to_errors=True)
     twin = Twin(scenario, seed)
-    with _progress(errors) as progress:
+    with reading_bar() as progress:
         language = twin.controller.programs
         # Its errors are told before a folder is made.
         load_program(file, language.settings, language.face.slots, progress).check()
@@ -155,16 +154,3 @@ def _follow(twin: Twin, console: Console, display: str) -> None:
         console.print(f"{file}:{line}  {spot}  {text.strip()}", soft_wrap=True)
 
     twin.controller.programs.watchers.append(watch)
-
-
-@contextmanager
-def _progress(console: Console) -> Iterator[Progress | None]:
-    """A bar while a long program is read, for a person only."""
-    if not console.is_terminal:
-        yield None
-        return
-    from rich.progress import Progress as Bar
-
-    with Bar(console=console, transient=True) as bar:
-        task = bar.add_task("reading", total=None)
-        yield lambda done, of: bar.update(task, completed=done, total=of)

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from drytouch.sim.controller.program_face import ProgramFace, settings_of
-from drytouch.sim.errors import InputError
 from drytouch.sim.program import (
     Finished,
     Interpreter,
@@ -28,6 +27,7 @@ from drytouch.sim.program.modal import DISTANCE, LENGTH, UNITS, Modal
 from drytouch.sim.program.parameters import ACTIVE_SYSTEM, SHIFT, Parameters
 from drytouch.sim.program.state import scaled
 from drytouch.sim.scenario.controller import SYSTEM_NAMES
+from drytouch.sim.scenario.files import read_text
 
 if TYPE_CHECKING:
     from drytouch.sim.controller.controller import Controller
@@ -75,7 +75,7 @@ def load_program(
         InputError: the file can't be read. What is wrong with its text is in the result.
     """
     path = Path(file)
-    text = _text(path)
+    text = read_text(path, "program")
     if progress is not None:
         return _loaded(path, text, settings or LanguageSettings(), slots, progress)
     return _remembered(path, text, settings or LanguageSettings(), slots)
@@ -101,21 +101,10 @@ def _beside(path: Path) -> dict[int, Program]:
     found: dict[int, Program] = {}
     for file in sorted(path.parent.glob("[oO]*.ngc")):
         if file.stem[1:].isdigit() and file.resolve() != path.resolve():
-            read = read_program(_text(file), str(file))
+            read = read_program(read_text(file, "program"), str(file))
             if not read.errors:
                 found |= read.library
     return found
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_text("utf-8")
-    except UnicodeDecodeError:
-        raise InputError("is no text in UTF-8", str(path), fix="save it as plain text") from None
-    except OSError as error:
-        raise InputError(
-            f"can't be read: {error.strerror}", str(path), fix="check the path"
-        ) from None
 
 
 class Programs:
