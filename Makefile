@@ -3,7 +3,9 @@
 #   make test                     the whole test suite with its coverage
 #   make test ARGS=tests/x.py     some of it, without coverage
 #   make PYTHON=python3.12 demo   with another Python
+#   make EXTRAS=dev test          with all that any test can use (browser, cluster, MuJoCo)
 PYTHON ?= python3
+EXTRAS ?= test
 ARGS ?=
 BIN := .venv/bin
 READY := .venv/.ready
@@ -34,5 +36,5 @@ $(READY): pyproject.toml
 	@echo "setting up .venv: a minute or two, once"
 	@$(PYTHON) -m venv .venv || \
 	{ echo "Python's venv module is missing (on Debian: apt-get install python3-venv)"; exit 1; }
-	@$(BIN)/python -m pip install --quiet --disable-pip-version-check -e '.[test]'
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check -e '.[$(EXTRAS)]'
 	@touch $(READY)

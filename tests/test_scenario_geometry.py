@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from drytouch.sim.errors import InputError
@@ -83,6 +83,15 @@ SEGMENT = st.one_of(
 )
 
 
+@example(
+    stack=[
+        {"diameter_mm": 1.0, "length_mm": 2.0, "part": "holder"},
+        {"shape": "cone", "diameter_mm": 1.0, "end_diameter_mm": 0.0, "length_mm": 1.0},
+    ],
+    ball=False,
+    pulled=1.0,
+    worn_share=0.5,
+)
 @given(
     st.lists(SEGMENT, min_size=1, max_size=5),
     st.booleans(),

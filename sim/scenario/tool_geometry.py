@@ -41,6 +41,12 @@ def _spans(tool: Tool) -> list[tuple[Segment, float, float]]:
             bottom -= tool.pulled_out_mm
             # Pushed in, it starts inside the holder; pulled out, more of its shank shows.
             top = z if segment.shape == "cylinder" and bottom < z else z - tool.pulled_out_mm
+            if top < z:
+                # A point or ball that is pulled out shows the shank that it is ground on.
+                shank = Segment(
+                    diameter_mm=segment.diameter_mm, length_mm=z - top, part=segment.part
+                )
+                spans.append((shank, z, top))
         spans.append((segment, top, bottom))
         z = bottom
     return spans if tool.inserts else _worn(spans, tool.worn_mm)
