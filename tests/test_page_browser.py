@@ -1,4 +1,4 @@
-"""The replay page in a browser, from disk: plays, scrubs, jumps, asks, compares; tells the truth."""
+"""The replay page in a browser, from disk: plays, scrubs, jumps, asks, compares, all true."""
 
 import math
 import random
@@ -43,7 +43,7 @@ def browser():
 
 @pytest.fixture
 def opened(browser, tmp_path):
-    """Opens a page of given recordings; afterwards nothing may have been asked of the net or told."""
+    """Opens a page; at the end, nothing may have been asked of the net or complained of."""
     context = browser.new_context(viewport={"width": 1280, "height": 720}, offline=True)
     told, asked = [], []
 

@@ -88,7 +88,7 @@ def test_the_set_up_tells_what_a_recording_does_not():
 
 
 def test_two_recordings_are_lined_up(tmp_path):
-    one, scenario = touched()
+    one, _ = touched()
     two, _ = touched(feed=400.0)
     first = [next(e.t for e in r.events if e.kind == "contact") for r in (one, two)]
     assert first[0] != first[1]

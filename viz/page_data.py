@@ -1,4 +1,4 @@
-"""What the replay page is told beside the recording: words, looks, questions, facts of the set-up."""
+"""What the replay page is told beside the recording: words, looks, questions, the set-up."""
 
 from __future__ import annotations
 
