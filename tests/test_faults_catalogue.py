@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import pickle
 import re
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 import pytest
 from fault_cases import centre, varied
@@ -99,6 +101,138 @@ def test_every_fault_can_happen_somewhere_and_says_why_it_cannot_elsewhere() -> 
     )
     assert why_not(SCENARIOS["plate"], "pad-tilted") == "main has no plunger that could bend"
     assert why_not(SCENARIOS["bare"], "tip-broken") == "the spindle is bare"
+
+
+NO_SETTER = {"setter": {}, "placements": {}, "controller": {"rows": {}, "slot": 0}}
+NO_PLUG = {"controller": {"plugs": {}}}
+ONE_INPUT = {"use": "machining-centre", "habits": {"watches": "fixed"}}
+EMPTY = {"rows": {"1": {"tool": "end-mill-10"}}}
+
+
+@pytest.mark.parametrize(
+    ("name", "more", "figures", "reason"),
+    [
+        ("chip-on-pad", NO_SETTER, {}, "there is no setter"),
+        ("contact-stuck-closed", NO_SETTER, {}, "there is no setter"),
+        ("contact-stuck-open", NO_SETTER, {}, "there is no setter"),
+        ("pad-sticks-down", NO_SETTER, {}, "there is no setter"),
+        ("e-stop-mid-touch", NO_SETTER, {}, "there is no setter"),
+        ("wire-broken", NO_SETTER, {}, "there is no setter"),
+        ("unplugged", NO_SETTER, {}, "there is no setter"),
+        ("wire-broken", NO_PLUG, {}, "no plug is in a socket"),
+        ("unplugged", NO_PLUG, {}, "the plug of main is in no socket"),
+        ("setter-missing", {"placements": {}}, {}, "main stands nowhere"),
+        ("other-socket", {}, {"socket": "roof"}, "the machine has no other socket 'roof'"),
+        (
+            "contact-worn",
+            {},
+            {},
+            "the scenario runs without chance, and this is nothing but scatter",
+        ),
+        ("contact-bounces", {}, {}, "the scenario runs without chance, and bounces are chance"),
+        ("setter-loose", {"setter": {"main": "loose-no"}}, {}, "main is loose already"),
+        (
+            "spring-stiff",
+            {"setter": {"main": "plate"}},
+            {},
+            "main is a plate without spring and travel",
+        ),
+        (
+            "watches-other-input",
+            {"machine": ONE_INPUT},
+            {},
+            "this machine always watches one and the same input",
+        ),
+        ("zero-moved", {}, {"axis": "w"}, "the machine has no axis 'w'"),
+        ("axis-slack", {}, {"backlash_mm": 0.0005}, "axis z has that much lost motion already"),
+        (
+            "axes-lag",
+            {"machine": "bed-mill", "placements": {}},
+            {},
+            "an open-loop drive has no gain",
+        ),
+        (
+            "latches-command",
+            {"machine": "bed-mill", "placements": {}},
+            {},
+            "an open-loop drive knows its command only",
+        ),
+        (
+            "latches-late",
+            {"machine": {"use": "machining-centre", "habits": {"latch": "scan"}}},
+            {},
+            "it notes the position at the next look already",
+        ),
+        ("scan-slow", {}, {"scan_s": 0.0005}, "the input is looked at that seldom already"),
+        ("filter-long", {}, {"filter_s": 0.0}, "the filter is that long already"),
+        (
+            "spindle-grown",
+            {"controller": {"spindle_warmth": 1.0}},
+            {},
+            "the spindle is as warm as that already",
+        ),
+        (
+            "reference-lost",
+            {"record": {"reference_valid": False}},
+            {},
+            "no setter has a valid reference",
+        ),
+        (
+            "wrong-tool",
+            {"tools": ["end-mill-10"], "controller": EMPTY},
+            {},
+            "the crib holds no other tool",
+        ),
+        ("wrong-tool", {}, {"tool": "saw"}, "the crib holds no other tool 'saw'"),
+        ("tool-pushed-in", {}, {"by_mm": 500.0}, "nothing of the tool would be left"),
+        ("tip-broken", {}, {"by_mm": 0.0}, "as much of the tip is gone already"),
+        (
+            "tool-left-in",
+            {"spindle_tool": None, "tools": [], "controller": {"rows": {}}},
+            {},
+            "the crib is empty",
+        ),
+        (
+            "spindle-turned",
+            {"machine": "bed-mill", "placements": {}},
+            {},
+            "nothing on this spindle depends on its angle",
+        ),
+        ("offset-active", {}, {"row": 7}, "row 7 holds no length"),
+        ("other-system", {}, {"system": "G60"}, "there is no other work system 'G60'"),
+        (
+            "counts-in-steps",
+            {"controller": {"distance": "incremental"}},
+            {},
+            "moves count in steps already",
+        ),
+        ("length-in-inch", {}, {}, "no row holds a length"),
+        ("wrong-slot", {}, {"slot": 1}, "there is no other row"),
+        ("wrong-slot", {"spindle_tool": None}, {}, "the spindle is bare"),
+        ("rows-swapped", {"controller": EMPTY}, {}, "there are no two rows with tools"),
+        ("old-wear", {"controller": {"rows": {}, "slot": 0}}, {}, "the tool table is empty"),
+        ("height-wrong", {"record": {"height_mm": "none"}}, {}, "the height of main is not stored"),
+        ("reference-wrong", {"record": {"reference_z_mm": "none"}}, {}, "main has no reference"),
+        ("place-wrong", {"record": {"x_mm": "none"}}, {}, "the place of main is not stored"),
+        (
+            "clearance-low",
+            {"record": {"clearance_z_mm": "none"}},
+            {},
+            "main has no clearance height",
+        ),
+    ],
+)
+def test_why_a_fault_cannot_happen(
+    name: str, more: dict[str, Any], figures: dict[str, Any], reason: str
+) -> None:
+    more = json.loads(json.dumps(more))  # a case of its own: scenarios take from it
+    for key in ("proved", "plugs", "records"):
+        if more.get("setter") == {}:
+            more["controller"][key] = [] if key == "proved" else {}
+    scenario = centre(steps=[], **more)
+    with pytest.raises(NotHere) as caught:
+        faulty(scenario, name, **figures)
+    assert caught.value.reason == reason
 
 
 @given(st.lists(st.sampled_from(sorted(FAULTS)), max_size=5), st.sampled_from(sorted(SCENARIOS)))

@@ -17,6 +17,7 @@ from drytouch.sim.commands.main import main
 from drytouch.sim.faults import FAULTS
 from drytouch.sim.scenario import library
 from drytouch.sim.scenario.save import scenario_to_toml
+from drytouch.sim.study.case import run_case
 from drytouch.sim.truth.catalogue import CATALOGUE
 
 NAMES = ("matrix.json", "matrix.html", "matrix.junit.xml", "matrix.sarif")
@@ -231,6 +232,39 @@ def test_sarif_of_a_built_in_routine_points_at_the_scenario(bench: Path) -> None
     matrix("measure-length")
     results = check_sarif(json.loads(read(bench, "matrix.sarif")))
     assert {place(result) for result in results} == {("bench.toml", 1)}
+
+
+def test_pairs_are_told_where_they_are_worse(
+    bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    only = [word for name in ("pad-sticks-down", "scan-slow") for word in ("--only", name)]
+    words = ["matrix", "measure-length", "--pairs", "--on", "bench.toml", "--out", "out"]
+    assert main([*words, "--no-picture", *only, "--require", "worse-together=0"]) == 1
+    screen = capsys.readouterr().out
+    assert "1 pairs of faults; 1 end worse than either fault alone" in screen
+    assert "pad-sticks-down + scan-slow: harm." in screen
+    assert "Two faults at once" in read(bench, "matrix.html")
+    names = [test.get("name") for test in Xml.fromstring(read(bench, "matrix.junit.xml"))[0]]
+    assert "pad-sticks-down + scan-slow" in names
+
+
+def test_an_interrupted_matrix_keeps_what_is_done(
+    bench: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen = []
+
+    def run_some(job: Any, scenario: Any, faults: tuple[str, ...], *more: Any) -> Any:
+        seen.append(faults)
+        if len(seen) == 8:
+            raise KeyboardInterrupt
+        return run_case(job, scenario, faults, *more)
+
+    monkeypatch.setattr("drytouch.sim.study.matrix.run_case", run_some)
+    assert matrix("measure-length") == 130
+    caught = capsys.readouterr()
+    assert "stopped; finished work is in out" in caught.err
+    assert json.loads(read(bench, "matrix.json"))["matrices"][0]["finished"] is False
+    assert "Interrupted: this is what was done." in read(bench, "matrix.html")
 
 
 def test_pictures_of_the_harm_are_in_the_page(bench: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -166,6 +166,54 @@ def test_an_error_of_the_routines_own_is_shown_with_its_trace(pytester: pytest.P
     result.stdout.fnmatch_lines(['>*raise ValueError("a slip of the pen")'])
 
 
+def test_what_else_a_run_may_say(pytester: pytest.Pytester) -> None:
+    pytester.makepyfile(
+        OWN
+        + """
+import unittest
+
+import pytest
+
+from drytouch.sim.errors import InputError
+
+
+def test_never_ends(rehearse):
+    with pytest.raises(AssertionError, match="it should have ended|It should have ended"):
+        rehearse("length-done-right", endless, row=1).must_be_safe()
+
+
+def test_unknown_fault(rehearse):
+    with pytest.raises(InputError, match="did you mean 'unplugged'"):
+        rehearse("length-done-right", fault="unpluged")
+
+
+def test_every_fault_that_can_happen(rehearse):
+    runs = list(rehearse.under_faults("length-done-right", "measure-length"))
+    assert len({run.faults for run in runs}) == len(runs) > 50
+    assert runs[0].result is None  # it stopped before it measured
+    assert "rehearse(scenario" in repr(rehearse)
+
+
+def test_what_cannot_happen_is_told_where_it_was_asked_for(rehearse):
+    from drytouch.sim.faults import NotHere
+
+    with pytest.raises(NotHere, match="no radio link"):
+        list(rehearse.under_faults("length-done-right", faults=["radio-blocked"]))
+
+
+def test_prepared(rehearse):
+    rehearse("work-z-done-right", "set-work-z").must_be_right()
+
+
+@pytest.mark.usefixtures("touch_off_twin")
+class ByHand(unittest.TestCase):
+    def test_it(self):
+        self.assertEqual(self.touch_off_twin("length-done-right").tables.slot, 1)
+"""
+    )
+    inner(pytester).assert_outcomes(passed=6)
+
+
 FAILING = (
     OWN
     + """
