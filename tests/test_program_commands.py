@@ -86,6 +86,7 @@ def test_following_a_program_prints_lines_with_positions(capsys: Capture) -> Non
     file = saved("G21 G90", "/G53 G0 Z-1", "G53 G0 Z-50", "M1", "M2")
     done = call(capsys, "run", file, *ON, "--follow", "--block-delete", "--optional-stop")
     followed = [line for line in done.out.splitlines() if line.startswith("case.ngc:")]
+    assert "pause: M1" in done.out.splitlines()
     assert followed == [
         "case.ngc:1  X0.000 Y0.000 Z0.000  G21 G90",
         "case.ngc:2  X0.000 Y0.000 Z0.000  /G53 G0 Z-1",
@@ -95,7 +96,10 @@ def test_following_a_program_prints_lines_with_positions(capsys: Capture) -> Non
     ]
     done = call(capsys, "run", file, *ON, "--follow", "--json", "--from-line", "3")
     assert json.loads(done.out)["verdict"] == "right"
-    assert done.err.splitlines()[0].startswith("case.ngc:3  ")
+    state, pause, first = done.err.splitlines()[:3]
+    assert state.startswith("message: at line 3: G0 G17 G90 G94 G21 ")
+    assert pause == "pause: start from line 3"
+    assert first.startswith("case.ngc:3  ")
 
 
 def test_a_loop_without_an_end_is_cut_at_the_time_limit(capsys: Capture) -> None:

@@ -78,8 +78,10 @@ def run_program(
         language = twin.controller.programs
         # Its errors are told before a folder is made.
         load_program(file, language.settings, language.face.slots, progress).check()
+    told = screen(to_errors=as_data)
+    language.face.listeners.append(lambda kind, text: told.print(f"{kind}: {text}", soft_wrap=True))
     if switches.follow:
-        _follow(twin, screen(to_errors=as_data), scenario.display)
+        _follow(twin, told, scenario.display)
     busy = nullcontext() if switches.follow or not errors.is_terminal else errors.status("running")
     with results_folder(out), busy, Pictures(picture) as pictures:
         outcome = _perform(twin, file, switches, path)

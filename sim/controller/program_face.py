@@ -78,7 +78,8 @@ class ProgramFace:
     """Implements ``drytouch.sim.program.Machine`` over a controller.
 
     ``wait_for_start(text)`` stands for the person at cycle start: it returns an event to wait for.
-    Without it a pause is noted, and the program goes on at once.
+    Without it a pause is noted, and the program goes on at once. ``listeners`` are told each
+    ``message`` and ``pause`` with its text.
     """
 
     def __init__(
@@ -89,6 +90,7 @@ class ProgramFace:
         self._kernel = kernel
         self._judge = judge
         self.wait_for_start: Callable[[str], Any] | None = None
+        self.listeners: list[Callable[[str, str], None]] = []
         self._told_origin: Vector | None = None
 
     # ---- what it tells ---------------------------------------------------------------------
@@ -240,7 +242,7 @@ class ProgramFace:
 
     def pause(self, optional: bool, text: str) -> Motion:
         """Wait for cycle start where somebody is there to give it."""
-        self._kernel.recorder.event(self.time_s, "pause", text)
+        self._tell("pause", text)
         if self.wait_for_start is not None:
             yield self.wait_for_start(text)
 
@@ -318,7 +320,12 @@ class ProgramFace:
 
     def message(self, text: str) -> None:
         """Show a message."""
-        self._kernel.recorder.event(self.time_s, "message", text)
+        self._tell("message", text)
+
+    def _tell(self, kind: str, text: str) -> None:
+        self._kernel.recorder.event(self.time_s, kind, text)
+        for listener in self.listeners:
+            listener(kind, text)
 
     def alarm(self, text: str) -> None:
         """Stop with the program's own alarm."""
