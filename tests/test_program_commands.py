@@ -48,6 +48,18 @@ def test_the_exit_code_tells_a_run_that_is_not_right(capsys: Capture) -> None:
     assert json.loads(done.out)["alarms"][0]["message"] == "no"
 
 
+def test_what_a_demonstration_promises_of_its_own_steps_is_not_asked_of_a_program(
+    capsys: Capture,
+) -> None:
+    on = ("--on", "flawed-recheck-that-pauses", "--no-picture")
+    done = call(capsys, "run", "recheck-that-pauses.ngc", *on)
+    assert done.code == 1
+    assert "as expected: NO - expected the verdict 'right', saw 'harm'\n" in done.out
+    # The sound program on the same machine stops: not right, but not by luck either.
+    done = call(capsys, "run", "recheck-and-approach.ngc", *on, "--json")
+    assert json.loads(done.out)["verdict"] == "stopped"
+
+
 def test_errors_of_the_text_stop_everything_and_tell_the_place(
     tmp_path: Path, capsys: Capture
 ) -> None:

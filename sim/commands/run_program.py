@@ -118,6 +118,7 @@ def _for_program(given: Scenario, file: Path, switches: Switches) -> Scenario:
     changed: dict[str, Any] = {
         "name": f"{file.stem}-on-{given.name}",
         "title": f"{file.name} on: {given.title or given.name}",
+        "kind": "scenario",  # a demonstration would count findings that nobody promised
         "story": "",
         "watch_for": "",
         "steps": (),
