@@ -13,8 +13,9 @@ from page_cases import question, touched
 
 from drytouch.sim.errors import InputError
 from drytouch.sim.recording import Recording
+from drytouch.sim.scenario.set_up import set_up_of
 from drytouch.viz.page import build_page, page_text
-from drytouch.viz.page_data import set_up_of, stop_time
+from drytouch.viz.page_data import stop_time
 
 WEB = Path(__file__).parent.parent / "viz" / "web"
 

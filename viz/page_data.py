@@ -9,6 +9,7 @@ from typing import Any
 from drytouch.sim.errors import InputError
 from drytouch.sim.recording import Recording
 from drytouch.sim.scenario.scenario import Question, Scenario
+from drytouch.sim.scenario.set_up import set_up_of
 from drytouch.viz import look, words
 from drytouch.viz.moment import choose_moment, time_s
 
@@ -88,45 +89,6 @@ def facts_of(recording: Recording, scenario: Scenario | None) -> dict[str, Any]:
         known = carried if isinstance(carried, Mapping) else {}
         return {**empty, **{key: value for key, value in known.items() if key in empty}}
     return {**empty, **set_up_of(scenario)}
-
-
-def set_up_of(scenario: Scenario) -> dict[str, Any]:
-    """What a scenario says that a picture of its run needs, as plain values."""
-    controller = scenario.controller
-    start: dict[str, Any] = {
-        "loaded slot": controller.slot,
-        "active length row": controller.length_offset_row,
-        "active system": controller.system,
-    }
-    for number, row in controller.rows.items():
-        if row.length_mm is not None:
-            start[f"row {number} length"] = row.length_mm
-            start[f"row {number} wear"] = row.wear_mm
-    for system, origin in controller.systems.items():
-        start.update({f"{system} {axis}": origin[i] for i, axis in enumerate("xyz")})
-    for name in scenario.setter:
-        record = controller.records.get(name)
-        if record is None:
-            continue
-        for key in ("input", "x_mm", "y_mm", "height_mm", "reference_z_mm", "reference_valid"):
-            value = getattr(record, key)
-            if value is not None:
-                start[f"setter {name} {key}"] = value
-    return {
-        "setters": {
-            name: {
-                "pre_travel_mm": setter.pre_travel_mm,
-                "overtravel_mm": setter.overtravel_mm,
-                "preload_N": setter.preload_N,
-                "rate_N_per_mm": setter.rate_N_per_mm,
-            }
-            for name, setter in scenario.setter.items()
-        },
-        "sockets": {name: socket.input for name, socket in scenario.machine.sockets.items()},
-        "plugs": dict(controller.plugs),
-        "start": start,
-        "length_convention": scenario.machine.habits.length_convention,
-    }
 
 
 def questions_of(recording: Recording, questions: Sequence[Question]) -> list[dict[str, Any]]:

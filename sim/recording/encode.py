@@ -25,7 +25,7 @@ def encode(recorder: Recorder) -> dict[str, Any]:
         "format": FORMAT,
         "version": VERSION,
         "seed": int(recorder.seed),
-        "scenario": plain(recorder.facts),
+        "scenario": plain(recorder.facts() if callable(recorder.facts) else recorder.facts),
         "links": {name: [float(f) for f in factors] for name, factors in recorder.links.items()},
         "duration_s": duration,
         "start": [float(number) for number in recorder.start],

@@ -7,7 +7,7 @@ result.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
 from drytouch.sim.motion.pieces import Piece
@@ -16,6 +16,9 @@ from drytouch.sim.scene.bodies import Body
 Vector = tuple[float, float, float]
 Arc = tuple[Vector, float, float, float, str]
 """Centre (mm), radius (mm), start angle (rad), sweep (rad, signed), plane ("xy", "zx", "yz")."""
+
+
+Facts = Mapping[str, Any] | Callable[[], Mapping[str, Any]]
 
 
 class Source(NamedTuple):
@@ -56,7 +59,7 @@ class Recorder:
     """Takes down one run. Call ``begin`` once, the rest as it happens, ``end`` when it is over."""
 
     def __init__(self) -> None:
-        self.facts: Mapping[str, Any] = {}
+        self.facts: Facts = {}
         self.links: Mapping[str, Vector] = {}
         self.start: Vector = (0.0, 0.0, 0.0)
         self.seed = 0
@@ -72,13 +75,14 @@ class Recorder:
 
     def begin(
         self,
-        scenario_facts: Mapping[str, Any],
+        scenario_facts: Facts,
         links: Mapping[str, Vector],
         seed: int,
         start: Vector = (0.0, 0.0, 0.0),
     ) -> None:
         """Start: facts for people (name, title, unit ...), link factors as ``Chain`` has them.
 
+        Facts may be a function that gives them, called when the recording is written.
         ``start``: axis positions in mm before the first line.
         """
         self.facts, self.links, self.seed, self.start = scenario_facts, links, seed, start

@@ -18,6 +18,7 @@ from drytouch.sim.controller.tables import tables_from
 from drytouch.sim.errors import ControllerAlarm, StepError
 from drytouch.sim.recording import Recorder, Source
 from drytouch.sim.scenario.scenario import Scenario
+from drytouch.sim.scenario.set_up import set_up_of
 from drytouch.sim.setter import Pad
 from drytouch.sim.truth.judge import Judge
 from drytouch.sim.twin.agenda import Clock
@@ -76,14 +77,7 @@ class Twin:
             kernel.command = start.position_mm
         kernel.shift = scenario.truth.position_error_mm
         self.recorder.begin(
-            {
-                "name": scenario.name,
-                "title": scenario.title,
-                "story": scenario.story,
-                "watch_for": scenario.watch_for,
-                "display": scenario.display,
-                "machine": scenario.machine.title or scenario.machine.name,
-            },
+            self._facts,
             {name: self.stage.scene.chain.factors(name) for name in self.stage.scene.chain.order},
             self.seed,
             start=kernel.physical(0.0),
@@ -104,6 +98,19 @@ class Twin:
             number = self.tables.records[name].input
             if number in kernel.inputs:
                 kernel.inputs[number].proof = 3
+
+    def _facts(self) -> dict[str, Any]:
+        """What a recording says of its scenario, for people and pictures."""
+        scenario = self.scenario
+        return {
+            "name": scenario.name,
+            "title": scenario.title,
+            "story": scenario.story,
+            "watch_for": scenario.watch_for,
+            "display": scenario.display,
+            "machine": scenario.machine.title or scenario.machine.name,
+            "set_up": set_up_of(scenario),
+        }
 
     def _first_beliefs(self) -> None:
         """What the controller's tables say at the start, for a replay's outlines."""
