@@ -16,6 +16,7 @@ from matrix_cases import OWN
 from drytouch.sim.commands.main import main
 from drytouch.sim.faults import FAULTS
 from drytouch.sim.recording import Recording
+from drytouch.sim.scenario import library
 from drytouch.sim.scenario.save import scenario_to_toml
 
 pytest_plugins = ["pytester"]
@@ -164,6 +165,37 @@ def test_an_error_of_the_routines_own_is_shown_with_its_trace(pytester: pytest.P
     assert "ValueError: a slip of the pen" in text
     assert "- it broke off: ValueError: a slip of the pen" in text
     result.stdout.fnmatch_lines(['>*raise ValueError("a slip of the pen")'])
+
+
+@pytest.mark.parametrize("what", ["measure.ngc", "steps"])
+def test_a_failing_program_shows_its_line_and_neighbours(
+    pytester: pytest.Pytester, what: str
+) -> None:
+    text = library.path("program", "measure-length").read_text(encoding="utf-8")
+    program = pytester.path / "measure.ngc"
+    program.write_text(text, encoding="utf-8")
+    steps = [{"do": "program", "file": str(program)}]
+    (pytester.path / "bench.toml").write_text(
+        scenario_to_toml(centre(steps=steps)), encoding="utf-8"
+    )
+    pytester.makepyfile(
+        f"""
+        def test_it(rehearse):
+            rehearse("bench.toml", "{what}", fault="wire-shorted").must_be_safe()
+        """
+    )
+    lines = said(inner(pytester)).splitlines()
+    assert lines[1].startswith(f"{what} on 'bench', seed 1, with 'wire-shorted'")
+    at = next(index for index, line in enumerate(lines) if line.startswith("At measure.ngc, line "))
+    found = re.fullmatch(r"At measure\.ngc, line (\d+) \(runaway\):", lines[at])
+    assert found is not None
+    number, source = int(found.group(1)), text.splitlines()
+    assert "G38.2" in source[number - 1]
+    shown = [
+        f"{'>' if near == number else ' '} {near:4} | {source[near - 1]}"
+        for near in range(number - 2, number + 3)
+    ]
+    assert lines[at + 1 : at + 6] == shown
 
 
 def test_what_else_a_run_may_say(pytester: pytest.Pytester) -> None:

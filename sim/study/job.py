@@ -32,13 +32,15 @@ class Job(NamedTuple):
     """One thing to run, in words that another process understands as well.
 
     ``name`` is a routine's name, ``file.py:function``, a program's path, or ``steps``. As many
-    of the scenario's own steps as ``prepared_by`` says are done first.
+    of the scenario's own steps as ``prepared_by`` says are done first. ``programs`` are the files
+    that may run.
     """
 
     kind: Literal["routine", "function", "program", "steps"]
     name: str
     arguments: tuple[tuple[str, Any], ...] = ()
     prepared_by: int = 0
+    programs: tuple[str, ...] = ()
 
 
 class Ran(NamedTuple):
@@ -82,14 +84,16 @@ def _named(text: str, scenario: Scenario, given: dict[str, Any]) -> Job:
     if text == OWN_STEPS:
         if not scenario.steps:
             raise InputError("the scenario has no steps", fix="name a routine to run on it")
-        return Job("steps", text)
+        files = [step.file for step in scenario.steps if step.do == "program"]
+        return Job("steps", text, programs=tuple(dict.fromkeys(files)))
     if text.lower().endswith(PROGRAM_ENDINGS):
         read_text(Path(text), "program")
         if given:
             raise InputError(
                 "a program takes no arguments", text, fix="set its parameters in the scenario"
             )
-        return Job("program", str(Path(text).resolve()))
+        path = str(Path(text).resolve())
+        return Job("program", path, programs=(path,))
     if ".py:" in text:
         file, _, name = text.rpartition(":")
         function = _function(str(Path(file).resolve()), name)
@@ -208,12 +212,13 @@ def finish(twin: Twin, calls: Any, source: Source) -> Ran:
 
 
 def whole_path(file: str, job: Job) -> Path:
-    """The path of a file that a finding names; a program's may be named without its folder."""
+    """The path of a file that a finding names; programs are named without their folder."""
     path = Path(file)
-    if job.kind == "program" and not path.is_absolute():
-        beside = Path(job.name).parent / path
-        return beside if beside.is_file() else path
-    return path
+    if path.is_absolute():
+        return path
+    # A program may call others that stand beside it.
+    beside = [Path(program).parent / path for program in job.programs]
+    return next((found for found in beside if found.is_file()), path)
 
 
 def _in_words(error: Exception) -> str:
