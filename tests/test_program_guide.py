@@ -111,3 +111,29 @@ def test_every_option_of_it_is_one_of_the_command(capsys: pytest.CaptureFixture[
     shown = re.sub(r"\x1b\[[0-9;]*m", "", capsys.readouterr().out)
     for option, _ in table("option"):
         assert option.split()[0] in shown
+
+
+@pytest.mark.parametrize(
+    ("habit", "value"),
+    [
+        ("after_touch", "stay"), ("touch_result", "machine"), ("skip_when_tripped", "error"),
+        ("logic_binds", "looser"), ("compare", "within"), ("fix_rounds", "to-zero"),
+        ("length_after_end", "cancelled"), ("home_axes", "all"), ("feed_on_unit_line", "old"),
+        ("offsets_on_unit_change", "numbers"),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("program", ["guide", "measure-length", "measure-by-skip"])
+def test_no_habit_of_a_control_changes_what_the_programs_measure(
+    program: str, habit: str, value: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "guide.ngc"
+    path.write_text(WORKED, "utf-8")
+    if program != "guide":
+        path = library.path("program", program)
+    bench, habits = BENCHES[0], {habit: value}
+    twin = build(bench, tool=bench.tools[0], record=base_of(bench),
+                 machine={"use": bench.machine, "habits": habits})  # fmt: skip
+    run_file(twin, path)
+    outcome = twin.outcome()
+    assert outcome.verdict == "right"
+    assert abs(outcome.numbers["row 1 length"].error) < 0.003
