@@ -53,6 +53,9 @@ def test_all_files_tell_the_same(bench: Path, capsys: pytest.CaptureFixture[str]
     assert told["score"] == 0.0  # one caught, one missed, one harmed; the hand is not in it
     assert told["right_without_fault"] is True
     assert told["finished"] is True
+    page = (Path(__file__).parents[1] / "docs" / "testing-routines.md").read_text(encoding="utf-8")
+    for key in (*report, *told, *told["faults"][0]):
+        assert f"`{key}`" in page, key
     assert "score 0 of 100; 2 harm, 1 missed, 1 caught, 2 no effect" in screen
     assert "no effect here (1): tool-slipped" in screen
     assert "can't happen here (1): radio-blocked" in screen
