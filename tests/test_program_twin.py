@@ -302,6 +302,23 @@ def test_an_alarm_leaves_the_tables_as_before_the_failed_line(tmp_path: Path) ->
     assert read(twin, 5221) == 0.0
 
 
+def test_what_is_selected_at_the_keys_is_in_force_for_the_next_line() -> None:
+    rows = {"1": {"tool": "pin", "length_mm": 100.0, "wear_mm": -1.0}}
+    systems = {"G56": [-390.0, -210.0, -450.0]}
+    twin = twin_of(controller={"rows": rows, "systems": systems})
+    typed(twin, "G90")
+    twin.hand.select_system("G56")
+    twin.hand.select_length(1)
+    twin.hand.set_shift((0.0, 0.0, 2.0))
+    typed(twin, "G0 Z100")
+    assert twin.controller.position == (X, Y, -450.0 + 2.0 + 99.0 + 100.0)
+    assert (twin.tables.system, twin.tables.length_row) == ("G56", 1)
+    assert (read(twin, 5220), read(twin, 5213)) == (3.0, 2.0)
+    twin.hand.select_length(0)
+    typed(twin, "G0 Z150")
+    assert twin.controller.position[2] == -450.0 + 2.0 + 150.0
+
+
 def test_a_failed_line_leaves_the_work_system_that_was_active() -> None:
     systems = {"G54": [-1.0, -2.0, -3.0], "G55": [-10.0, -20.0, -30.0]}
     twin = twin_of(controller={"systems": systems})
@@ -465,6 +482,18 @@ def test_spindle_words() -> None:
     assert (twin.kernel.rpm, twin.stage.angle_deg) == (0.0, 90.0)
     with pytest.raises(ControllerAlarm, match="turns up to"):
         twin.hand.mdi("M3 S99999")
+
+
+def test_a_spindle_that_was_started_or_stopped_at_the_keys_is_known(tmp_path: Path) -> None:
+    twin = twin_of(setter={"main": {"turning_allowed": False}})
+    touch = saved(tmp_path, "G91 G38.2 Z-20 F60", "G0 Z5", "M2")
+    twin.hand.spin(300.0)
+    assert "the spindle turns" in alarm_of(twin, touch).message
+    twin.hand.reset()
+    typed(twin, "M3 S300")
+    twin.hand.spin(0.0)
+    run_file(twin, touch)
+    assert read(twin, 5824) == 1.0
 
 
 def test_a_spindle_without_a_mark_cant_be_turned_to_an_angle() -> None:

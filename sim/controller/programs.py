@@ -23,7 +23,7 @@ from drytouch.sim.program import (
     start_state,
 )
 from drytouch.sim.program.check import Checked, check_program
-from drytouch.sim.program.modal import DISTANCE, LENGTH, UNITS, Modal
+from drytouch.sim.program.modal import DISTANCE, LENGTH, SYSTEM, SYSTEM_CODE, UNITS, Modal
 from drytouch.sim.program.parameters import ACTIVE_SYSTEM, SHIFT, Parameters
 from drytouch.sim.program.state import scaled
 from drytouch.sim.scenario.controller import SYSTEM_NAMES
@@ -140,6 +140,7 @@ class Programs:
         options = replace(options or Options(), library=loaded.library, on_line=self._watch)
         self.options = options
         main, before = loaded.check(), self._controller.source
+        self._adopt()
         try:
             finished: Finished = yield from self.interpreter.execute(main, options)
         except ProgramError as error:
@@ -156,11 +157,33 @@ class Programs:
             ControllerAlarm: it was stopped.
         """
         before = self._controller.source
+        self._adopt()
         self._watch("typed", 1, text)
         try:
             yield from self.interpreter.execute_line(text, Options(on_line=self._watch))
         finally:
             self._controller.source = before
+
+    def _adopt(self) -> None:
+        """Take over what a person selected at the keys since the last line ran."""
+        state, tables = self.interpreter.state, self._controller.tables
+        system = SYSTEM_NAMES.index(tables.system) + 1
+        if system != state.system:
+            state.modal = state.modal.with_g(SYSTEM, SYSTEM_CODE[system])
+            state.parameters.write(ACTIVE_SYSTEM, float(system))
+            state.origin_mm = tables.systems[tables.system]
+        if tables.shift != state.shift_mm:
+            state.shift_mm = tables.shift
+            state.parameters.write_vector(SHIFT, scaled(tables.shift, 1 / state.modal.unit_mm))
+        if tables.length_row != state.tool_row:
+            state.tool_row, state.tool_length_mm = _length(self.face, tables.length_row)
+            state.modal = state.modal.with_g(LENGTH, 430 if state.tool_row else 490)
+        rpm = self._controller.spindle_rpm
+        if rpm == 0.0 and state.modal.spindle in (3, 4):
+            state.modal = replace(state.modal, spindle=5)
+        elif rpm != 0.0:
+            state.modal = replace(state.modal, spindle=3 if rpm > 0.0 else 4)
+            state.speed_rpm = abs(rpm)
 
     def _watch(self, file: str, line: int, text: str) -> None:
         controller, name = self._controller, Path(file).name
@@ -188,6 +211,10 @@ def _state(face: ProgramFace, tables: Tables) -> State:
     parameters = Parameters(tables.parameters)
     parameters.write(ACTIVE_SYSTEM, system + 1.0)
     parameters.write_vector(SHIFT, scaled(shift, 1 / modal.unit_mm))
+    return start_state(face, parameters, modal, _length(face, row))
+
+
+def _length(face: ProgramFace, row: int) -> tuple[int, float]:
+    """A row, and the tool length (mm) that it puts in force; row 0 puts none."""
     stored = face.tool_row(row) if row else None
-    length = stored.geometry_mm + stored.wear_mm if stored else 0.0
-    return start_state(face, parameters, modal, (row, length))
+    return row, stored.geometry_mm + stored.wear_mm if stored else 0.0
