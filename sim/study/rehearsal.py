@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import linecache
 import re
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -16,16 +15,15 @@ from drytouch.sim.routines.registry import ROUTINES
 from drytouch.sim.scenario.files import write_atomically
 from drytouch.sim.scenario.load import load_scenario, scenario_from_dict
 from drytouch.sim.scenario.scenario import Scenario
+from drytouch.sim.study.account import account, under
 from drytouch.sim.study.case import case_of
-from drytouch.sim.study.job import Job, Ran, call, job_named, run_job, twin_for, whole_path
+from drytouch.sim.study.job import Job, Ran, call, job_named, run_job, twin_for
 from drytouch.sim.twin.twin import Twin
 
 if TYPE_CHECKING:
-    from drytouch.sim.truth.finding import Finding
     from drytouch.sim.truth.number import Number
     from drytouch.sim.twin.outcome import Outcome
 
-_NEIGHBOURS = 2  # lines of the routine shown before and after the one in question
 _SAID = {
     "right": "it came out right",
     "stopped": "it stopped",
@@ -197,44 +195,7 @@ class Rehearsal:
 
     def account(self) -> str:
         """What was run, what came of it, and where: for a person."""
-        outcome = self.outcome
-        lines = [f"{self.what} on '{outcome.scenario}', seed {outcome.seed}{self._under()}"]
-        lines.append(f"Verdict: {self.verdict}")
-        lines += [_finding_line(finding) for finding in outcome.findings]
-        lines += [
-            f"- alarm {alarm.code} at {t:.3f} s: {alarm.message}" for t, alarm in outcome.alarms
-        ]
-        if self.ran.broke_off:
-            lines.append(f"- it broke off: {self.ran.broke_off}")
-        if outcome.error:
-            lines.append(f"- {outcome.error}")
-        if outcome.numbers:
-            lines.append("Numbers:")
-            lines += [_number_line(number) for number in outcome.numbers.values()]
-        return "\n".join([*lines, *self._place()])
-
-    def _under(self) -> str:
-        if not self.faults:
-            return ""
-        told = "; ".join(f"'{name}' ({FAULTS[name].title})" for name in self.faults)
-        return f", with {told}"
-
-    def _place(self) -> Iterator[str]:
-        """The line of the worst finding that has one, with its neighbours."""
-        placed = [f for f in self.outcome.findings if f.source.file and f.source.program_line]
-        placed.sort(key=lambda finding: list(_SAID).index(finding.severity), reverse=True)
-        if not placed:
-            return
-        source = placed[0].source
-        assert source.file is not None
-        assert source.program_line is not None
-        path, line = whole_path(source.file, self._job), source.program_line
-        yield f"At {path.name}, line {line} ({placed[0].code}):"
-        for number in range(max(line - _NEIGHBOURS, 1), line + _NEIGHBOURS + 1):
-            text = linecache.getline(str(path), number)
-            if text:
-                mark = ">" if number == line else " "
-                yield f"{mark} {number:4} | {text.rstrip()}"
+        return account(self.ran, self.what, self.faults, self.verdict, self._job)
 
     def record(self, folder: Path, name: str) -> Path:
         """Write the recording into a folder, for a replay; gives back its path.
@@ -253,30 +214,11 @@ class Rehearsal:
 
     def __repr__(self) -> str:
         found = f": {', '.join(self.codes)}" if self.codes else ""
-        return f"<{self.what} on '{self.outcome.scenario}'{self._under()}: {self.verdict}{found}>"
+        with_them = under(self.faults)
+        return f"<{self.what} on '{self.outcome.scenario}'{with_them}: {self.verdict}{found}>"
 
 
 NOT_KEPT = "pytest --drytouch-recordings=DIR keeps it"
-
-
-def _finding_line(finding: Finding) -> str:
-    place = ""
-    if finding.source.file and finding.source.program_line:
-        place = f", line {finding.source.program_line} of {Path(finding.source.file).name}"
-    why = f" {finding.why}" if finding.why else ""
-    return (
-        f"- {finding.code} ({finding.severity}) at {finding.time_s:.3f} s{place}: "
-        f"{finding.what}{why}"
-    )
-
-
-def _number_line(number: Number) -> str:
-    off = abs(number.error) > number.tolerance
-    return (
-        f"- {number.name}: believed {number.belief:.4f} mm, true {number.truth:.4f} mm, off by "
-        f"{number.error * 1e3:+.1f} um; {number.tolerance * 1e3:.1f} um are allowed"
-        f"{'  <- too far off' if off else ''}"
-    )
 
 
 class Rehearse:
