@@ -7,6 +7,7 @@ from typing import Any, Literal
 from pydantic import Field, PositiveFloat, model_validator
 
 from drytouch.sim.scenario.controller import ControllerStart, SystemName
+from drytouch.sim.scenario.exercise import Exercise
 from drytouch.sim.scenario.machine import Machine
 from drytouch.sim.scenario.setter import Setter
 from drytouch.sim.scenario.shapes import SolidPart
@@ -159,4 +160,13 @@ class Scenario(Part):
     faults: tuple[Fault, ...] = ()
     questions: tuple[Question, ...] = ()
     expect: Expect | None = None
+    exercise: Exercise | None = Field(None, description="for kind = 'exercise'")
     time_limit_s: PositiveFloat = Field(3600.0, description="a run that lasts longer is stopped")
+
+    @model_validator(mode="after")
+    def _is_what_it_says(self) -> Scenario:
+        if (self.kind == "exercise") != (self.exercise is not None):
+            raise ValueError("kind = 'exercise' and the table [exercise] belong together")
+        if self.exercise is not None and self.steps:
+            raise ValueError("an exercise has no steps: the trainee does them")
+        return self
