@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
+from typing import Any
 
 MM_PER_INCH = 25.4
 
@@ -17,10 +19,9 @@ class Units:
         self.inch = inch
 
     @classmethod
-    def of(cls, facts: object) -> Units:
+    def of(cls, facts: Mapping[str, Any]) -> Units:
         """From a recording's facts about its scenario."""
-        get = getattr(facts, "get", dict().get)
-        return cls(get("display") == "inch")
+        return cls(facts.get("display") == "inch")
 
     @property
     def small_unit(self) -> str:

@@ -1,0 +1,134 @@
+"""A handout for one demonstration: one page A4 to print, questions first and answers at the foot."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from drytouch.sim.recording import Recording
+from drytouch.sim.scenario.files import write_atomically
+from drytouch.viz import look, words
+from drytouch.viz.cards import named
+from drytouch.viz.sheets import caution, document, safe, verdict_mark
+from drytouch.viz.units import Units
+
+if TYPE_CHECKING:
+    from drytouch.sim.scenario.scenario import Question
+
+MOST_FINDINGS = 4
+"""With all three sentences each, more would not leave room for the rest on one page."""
+USUAL_WORDS = 330
+"""So many words fit at the usual size beside the picture; more are set smaller."""
+LEAST_PT, USUAL_PT = 7.4, 10.6
+
+STYLE = """
+@page {{ size: A4; margin: 12mm 14mm; }}
+body {{ font-size: {size}pt; }}
+.sheet {{ max-width: 182mm; margin: 8mm auto; }}
+@media print {{ .sheet {{ margin: 0; max-width: none; }} .screen {{ display: none; }} }}
+header {{ display: flex; justify-content: space-between; align-items: baseline; gap: 6mm;
+  border-bottom: 2px solid #16202b; }}
+h1 {{ font-size: 1.9em; margin: 0 0 .15em; }}
+h2 {{ font-size: 1.15em; margin: .9em 0 .2em; }}
+h3 {{ font-size: 1em; margin: .55em 0 .1em; }}
+p {{ margin: .2em 0; }}
+img {{ width: {picture}mm; max-width: 100%; display: block; margin: 3mm auto 0; border: 1px solid #c3ccd5; }}
+.watch {{ border-left: 4px solid #16202b; padding: .1em .7em; font-weight: 700; margin: .6em 0; }}
+ol.choices {{ list-style: none; padding: 0; margin: .2em 0; }}
+ol.choices li::before {{ content: ""; display: inline-block; width: .8em; height: .8em;
+  border: 1.5px solid #16202b; margin-right: .6em; vertical-align: -.08em; }}
+.write {{ border-bottom: 1px solid #8a97a5; height: 1.9em; }}
+.after {{ border-top: 1.5px dashed #4a5765; margin-top: .9em; }}
+.after > p.fold {{ font-size: .85em; color: #4a5765; margin: 0; }}
+table {{ border-collapse: collapse; }} td, th {{ padding: .1em .8em .1em 0; text-align: left; }}
+.caution {{ font-size: .85em; margin-top: 1em; }}
+"""
+
+
+def write_handout(
+    recording: Recording,
+    path: str | Path,
+    questions: Sequence[Question] = (),
+    picture: str = "",
+) -> Path:
+    """Write the handout (HTML that prints on one page A4); ``picture``: a file beside it.
+
+    Raises InputError when it can't be written.
+    """
+    units = Units.of(recording.scenario)
+    title = words.title(recording)
+    body = ['<div class="sheet">', "<header>", f"<h1>{safe(title)}</h1>"]
+    body += ["<p>Name ______________________</p>", "</header>", "<main>"]
+    facts = recording.scenario
+    if facts.get("story"):
+        body.append(f"<p>{safe(units.text(str(facts['story'])))}</p>")
+    if facts.get("watch_for"):
+        body.append(f'<p class="watch">Watch for: {safe(units.text(str(facts["watch_for"])))}</p>')
+    body += _questions(questions, units)
+    body += ['<section class="after" aria-label="After the replay">']
+    body += ['<p class="fold">Fold back here until you have seen the replay.</p>']
+    body += _answers(recording, questions, units)
+    if picture:
+        alt = f"The decisive moment of: {title}"
+        body.append(f'<img src="{safe(picture)}" alt="{safe(alt)}">')
+    body += ["</section>", "</main>", "<footer>", caution(), "</footer>", "</div>"]
+    size, high = _sizes(body)
+    style = STYLE.format(size=round(size, 2), picture=round(high))
+    target = Path(path)
+    write_atomically(target, document(f"{title}: handout", style, body))
+    return target
+
+
+def _sizes(body: Sequence[str]) -> tuple[float, float]:
+    """Size of print (pt) and width of the picture (mm) with which it all fits on the page."""
+    count = sum(len(part.split()) for part in body)
+    share = min(1.0, USUAL_WORDS / max(count, 1))
+    return max(USUAL_PT * share**0.5, LEAST_PT), max(132.0 * share**0.5, 84.0)
+
+
+def _questions(questions: Sequence[Question], units: Units) -> list[str]:
+    body: list[str] = []
+    for number, question in enumerate(questions, 1):
+        body.append(f"<h2>Predict {number if len(questions) > 1 else ''}</h2>")
+        body.append(f"<p>{safe(units.text(question.ask))}</p>")
+        body.append('<ol class="choices">')
+        body += [
+            f"<li>{n}: {safe(units.text(choice))}</li>"
+            for n, choice in enumerate(question.choices, 1)
+        ]
+        body += ["</ol>", '<p>Why do you think so?</p><div class="write"></div>']
+    return body
+
+
+def _answers(
+    recording: Recording, questions: Sequence[Question], units: Units
+) -> list[str]:  # fmt: skip
+    body: list[str] = []
+    for number, question in enumerate(questions, 1):
+        which = f"Answer {number}" if len(questions) > 1 else "Answer"
+        right = units.text(question.choices[question.answer - 1])
+        body.append(f"<h2>{which}</h2><p><strong>{question.answer}: {safe(right)}.</strong> ")
+        body.append(f"{safe(units.text(question.because))}</p>")
+    shown = look.VERDICTS.get(recording.verdict, look.VERDICTS[""])
+    body.append(f"<h2>What happened: {verdict_mark(recording.verdict)}</h2>")
+    body.append(f"<p>{safe(shown.meaning[:1].upper() + shown.meaning[1:])}.</p>")
+    for finding in recording.findings[:MOST_FINDINGS]:
+        parts = [safe(units.text(sentence)) for _, sentence in words.sentences(finding)]
+        last = f" <em>On a real machine:</em> {parts[2]}" if len(parts) > 2 else ""
+        body.append(f"<h3>{safe(named(finding))}</h3><p>{' '.join(parts[:2])}{last}</p>")
+    more = len(recording.findings) - MOST_FINDINGS
+    if more > 0:
+        names = ", ".join(named(f).lower() for f in recording.findings[MOST_FINDINGS:])
+        body.append(f"<p>Also found: {safe(names)}.</p>")
+    numbers = words.numbers(recording)[:4]
+    if numbers:
+        body.append('<table><tr><th scope="col">Number</th><th scope="col">believed</th>')
+        body.append('<th scope="col">true</th><th scope="col">off by</th></tr>')
+        for n in numbers:
+            body.append(f'<tr><th scope="row">{safe(n.name)}</th><td>{units.length(n.belief)}</td>')
+            body.append(f"<td>{units.length(n.truth)}</td><td>{units.small(n.error)}</td></tr>")
+        body.append("</table>")
+    for message in words.alarms(recording)[-2:]:
+        body.append(f"<p>Alarm: {safe(units.text(message))}</p>")
+    return body
