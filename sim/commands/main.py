@@ -285,6 +285,28 @@ def budget(
     _guarded(lambda: room.budget(scenario, trials, vary or [], seed, workers, json))
 
 
+@app.command()
+def feeds(
+    scenario: Annotated[
+        str,
+        typer.Argument(metavar="FILE|NAME", help="Scenario: its file, or its name in the library."),
+    ],
+    setter: Annotated[str | None, typer.Option(help="One setter; all of them by default.")] = None,
+    tool: Annotated[
+        str | None, typer.Option(help="Tool that touches; the one in the spindle by default.")
+    ] = None,
+    margin: Annotated[
+        float, typer.Option(help="Share of the overtravel to keep free, 0 to below 1.")
+    ] = 0.2,
+    out: Annotated[Path, typer.Option(help="Folder for the results.")] = Path("out"),
+    json: Json = False,
+) -> None:
+    """Say how fast a setter may be touched and the back-off that takes, and show it on the twin."""
+    from drytouch.sim.commands import feeds as room
+
+    _guarded(lambda: room.feeds(scenario, setter, tool, margin, out, json))
+
+
 def _guarded(work: Callable[[], int]) -> None:
     """Leave with the code that ``work`` returns; a user's mistake is a message, no traceback."""
     try:
