@@ -1,4 +1,4 @@
-"""Running the twin at a feed: with the worst luck that the chain can have, and with plain chance."""
+"""Running the twin at a feed: with the worst luck that there can be, and with plain chance."""
 
 from __future__ import annotations
 

@@ -121,13 +121,15 @@ class _Way(NamedTuple):
 
 def _down(here: Any, rest: str, way: _Way) -> Key | None:
     for name, after, factor in _steps(here, rest, way.typed):
-        shown, owners = name, way.owners
+        shown: str | int = name
+        owners = way.owners
         if isinstance(here, BaseModel):
             field = type(here).model_fields[str(name)]
             shown, owners = field.alias or name, (*owners, (type(here), str(name)))
             value = getattr(here, str(name))
         else:
             value = here[name]
+            shown = str(name) if isinstance(here, dict) else name  # rows have numbers as names
         on = _Way(way.typed, (*way.path, name), (*way.shown, shown), owners, way.factor * factor)
         if isinstance(value, BaseModel | dict | tuple | list):
             found = _down(value, after, on) if after else None
