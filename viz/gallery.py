@@ -38,7 +38,7 @@ nav ul { display: flex; flex-wrap: wrap; gap: .4rem 1.4rem; list-style: none; pa
 .cards > li { border: 1px solid #8a97a5; border-radius: .5rem; overflow: hidden; display: flex; }
 article { display: flex; flex-direction: column; width: 100%; }
 article > div { padding: .2rem 1rem .9rem; }
-article img { width: 100%; aspect-ratio: 16 / 9; display: block; border-bottom: 1px solid #c3ccd5; }
+article img { width: 100%; height: auto; aspect-ratio: 16 / 9; display: block; border-bottom: 1px solid #c3ccd5; }
 article h3 { font-size: 1.2rem; margin: .6rem 0 .2rem; }
 .watch { font-weight: 600; margin: .4rem 0; }
 .links { display: flex; flex-wrap: wrap; gap: .5rem; margin: .7rem 0; }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,22 +20,28 @@ if TYPE_CHECKING:
 
 MOST_FINDINGS = 4
 """With all three sentences each, more would not leave room for the rest on one page."""
-USUAL_WORDS = 330
-"""So many words fit at the usual size beside the picture; more are set smaller."""
+USUAL_WORDS = 310
+"""So many words fit at the usual size above the picture; more are set smaller."""
 LEAST_PT, USUAL_PT = 7.4, 10.6
 
 STYLE = """
 @page {{ size: A4; margin: 12mm 14mm; }}
 body {{ font-size: {size}pt; }}
-.sheet {{ max-width: 182mm; margin: 8mm auto; }}
-@media print {{ .sheet {{ margin: 0; max-width: none; }} .screen {{ display: none; }} }}
+/* The picture takes what room the words leave, so that the sheet is one page whatever it says. */
+.sheet {{ width: 182mm; max-width: 100%; height: 270mm; margin: 8mm auto; display: flex;
+  flex-direction: column; overflow: hidden; }}
+main, .after {{ display: flex; flex-direction: column; flex: 1 1 auto; min-height: 0; }}
+main > *, .after > * {{ flex: none; }}
+main > .after {{ flex: 1 1 auto; }}
+@media print {{ .sheet {{ margin: 0; }} }}
 header {{ display: flex; justify-content: space-between; align-items: baseline; gap: 6mm;
   border-bottom: 2px solid #16202b; }}
 h1 {{ font-size: 1.9em; margin: 0 0 .15em; }}
 h2 {{ font-size: 1.15em; margin: .9em 0 .2em; }}
 h3 {{ font-size: 1em; margin: .55em 0 .1em; }}
 p {{ margin: .2em 0; }}
-img {{ width: {picture}mm; max-width: 100%; display: block; margin: 3mm auto 0; border: 1px solid #c3ccd5; }}
+.after > .picture {{ flex: 1 1 0; min-height: 0; margin: 2.5mm 0; }}
+img {{ width: 100%; height: 100%; object-fit: contain; display: block; }}
 .watch {{ border-left: 4px solid #16202b; padding: .1em .7em; font-weight: 700; margin: .6em 0; }}
 ol.choices {{ list-style: none; padding: 0; margin: .2em 0; }}
 ol.choices li::before {{ content: ""; display: inline-block; width: .8em; height: .8em;
@@ -71,20 +79,20 @@ def write_handout(
     body += _answers(recording, questions, units)
     if picture:
         alt = f"The decisive moment of: {title}"
-        body.append(f'<img src="{safe(picture)}" alt="{safe(alt)}">')
+        body.append(f'<div class="picture"><img src="{safe(picture)}" alt="{safe(alt)}"></div>')
     body += ["</section>", "</main>", "<footer>", caution(), "</footer>", "</div>"]
-    size, high = _sizes(body)
-    style = STYLE.format(size=round(size, 2), picture=round(high))
+    style = STYLE.format(size=round(_size_pt(body), 2))
     target = Path(path)
     write_atomically(target, document(f"{title}: handout", style, body))
     return target
 
 
-def _sizes(body: Sequence[str]) -> tuple[float, float]:
-    """Size of print (pt) and width of the picture (mm) with which it all fits on the page."""
-    count = sum(len(part.split()) for part in body)
-    share = min(1.0, USUAL_WORDS / max(count, 1))
-    return max(USUAL_PT * share**0.5, LEAST_PT), max(132.0 * share**0.5, 84.0)
+def _size_pt(body: Sequence[str]) -> float:
+    """Size of print with which the words leave the picture a third of the page."""
+    count = sum(len(re.sub("<[^>]*>", " ", part).split()) for part in body)
+    # A line more of each heading and choice: short lines cost as much as full ones.
+    count += 7 * sum(part.count("<h") + part.count("<li") + part.count("<tr") for part in body)
+    return max(USUAL_PT * min(1.0, USUAL_WORDS / max(count, 1)) ** 0.5, LEAST_PT)
 
 
 def _questions(questions: Sequence[Question], units: Units) -> list[str]:
@@ -113,13 +121,20 @@ def _answers(
     shown = look.VERDICTS.get(recording.verdict, look.VERDICTS[""])
     body.append(f"<h2>What happened: {verdict_mark(recording.verdict)}</h2>")
     body.append(f"<p>{safe(shown.meaning[:1].upper() + shown.meaning[1:])}.</p>")
-    for finding in recording.findings[:MOST_FINDINGS]:
+    # The same finding again says the same words again: once is enough on paper.
+    kinds = {str(finding.get("code")): finding for finding in reversed(recording.findings)}
+    findings = [
+        kinds[code] for code in dict.fromkeys(str(f.get("code")) for f in recording.findings)
+    ]
+    times = Counter(str(f.get("code")) for f in recording.findings)
+    for finding in findings[:MOST_FINDINGS]:
+        count = times[str(finding.get("code"))]
+        often = f", {count} times" if count > 1 else ""
         parts = [safe(units.text(sentence)) for _, sentence in words.sentences(finding)]
         last = f" <em>On a real machine:</em> {parts[2]}" if len(parts) > 2 else ""
-        body.append(f"<h3>{safe(named(finding))}</h3><p>{' '.join(parts[:2])}{last}</p>")
-    more = len(recording.findings) - MOST_FINDINGS
-    if more > 0:
-        names = ", ".join(named(f).lower() for f in recording.findings[MOST_FINDINGS:])
+        body.append(f"<h3>{safe(named(finding) + often)}</h3><p>{' '.join(parts[:2])}{last}</p>")
+    if len(findings) > MOST_FINDINGS:
+        names = ", ".join(named(f).lower() for f in findings[MOST_FINDINGS:])
         body.append(f"<p>Also found: {safe(names)}.</p>")
     numbers = words.numbers(recording)[:4]
     if numbers:

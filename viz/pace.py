@@ -32,6 +32,8 @@ WORDS_PER_S = 3.6
 """Silent reading by trained adults is about 4 words a second (Brysbaert 2019: 238 a minute)."""
 MOST_S = 13.0
 """A card stands no longer than this: whoever reads on can stop the movie."""
+AGAIN_S = 2.5
+"""For a finding of a kind that was shown before."""
 OPEN_S, END_S, ASK_S, TELL_S = 6.0, 7.0, 9.0, 7.0
 """Least time of each card."""
 
@@ -71,7 +73,12 @@ def pace(recording: Recording, questions: Sequence[Any] = (), cards: bool = True
     if not cards:
         return runs
     stills = [(0.0, 0, Stretch("open", 0.0, 0.0, _reading(_opening(recording), OPEN_S)))]
+    told: set[Any] = set()
     for t, finding in _findings(recording, presses):
+        if finding.get("code") in told:  # the same sentences again need no reading
+            stills.append((t, 4, Stretch("finding", t, t, AGAIN_S, finding)))
+            continue
+        told.add(finding.get("code"))
         text = " ".join(sentence for _, sentence in words.sentences(finding))
         stills.append((t, 4, Stretch("finding", t, t, _reading(text, 4.0), finding)))
     for question in questions:
