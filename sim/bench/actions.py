@@ -92,17 +92,7 @@ class Freeze(Part):
 
 
 BenchAction = (
-    JogPress
-    | JogRelease
-    | Beat
-    | Wheel
-    | Pace
-    | Units
-    | Hint
-    | Answer
-    | Finish
-    | Outline
-    | Freeze
+    JogPress | JogRelease | Beat | Wheel | Pace | Units | Hint | Answer | Finish | Outline | Freeze
 )
 Action = Annotated[AnyStep | BenchAction, Field(discriminator="do")]
 STEPS: tuple[Any, ...] = get_args(get_args(AnyStep)[0])
@@ -134,7 +124,9 @@ def needs(do: str) -> str:
     """What an action occupies: ``machine``, ``hands``, ``both`` or ``nothing``."""
     machine = do in OF_MACHINE or do in OF_BOTH
     hands = do in OF_HANDS or do in OF_BOTH
-    return "both" if machine and hands else "machine" if machine else "hands" if hands else "nothing"
+    return (
+        "both" if machine and hands else "machine" if machine else "hands" if hands else "nothing"
+    )
 
 
 def describe_actions() -> list[dict[str, Any]]:

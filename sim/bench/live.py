@@ -136,7 +136,8 @@ class Live:
     def _begin(self) -> None:
         """Let what was just started do its first calls now, not at the next tick."""
         env, now = self.twin.env, self.twin.env.now
-        while env._queue and env._queue[0][0] <= now and env._queue[0][1] == simpy.events.URGENT:
+        # Only what is urgent: what else is due now comes after whatever a person still does now.
+        while env._queue and env._queue[0][0] <= now and env._queue[0][1] <= simpy.events.URGENT:
             env.step()
 
     def _perform(self, running: Running, step: Any, calls: Calls) -> Calls:

@@ -28,7 +28,7 @@ _RULES = (
     Rule("missing", 25, 75, "each thing of the goal that was not reached"),
     Rule("answer", 30, 60, "each question answered wrongly or not at all"),
     Rule("proof", 15, 60, "each proof that was skipped"),
-    Rule("risk", 10, 40, "each finding that could have ended badly"),
+    Rule("risk", 15, 45, "each finding that could have ended badly"),
     Rule("hint", 1, 50, "a hint costs the points that it names"),
     Rule("time", 5, 10, "each started half of the par time that it took longer"),
 )

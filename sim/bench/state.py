@@ -35,9 +35,7 @@ def machine_state(live: Live, display: str) -> dict[str, Any]:
         "running": _running(live.machine, t),
         "hands": None if live.hands is live.machine else _running(live.hands, t),
         "tables": _tables(twin),
-        "crib": [
-            {"tool": name, "title": tool.title} for name, tool in twin.scenario.tools.items()
-        ],
+        "crib": [{"tool": name, "title": tool.title} for name, tool in twin.scenario.tools.items()],
         "items": _items(twin),
         "sockets": [
             {"socket": name, "input": socket.input}
