@@ -235,7 +235,8 @@ def stopped_before_harm(session: Session) -> None:
         if line and line["text"].startswith("N40 G0"):
             break
         session.act({"do": "feed-hold", "on": False})
-    assert line["line"] and session.state()["modes"]["hold"]
+    assert line["line"]
+    assert session.state()["modes"]["hold"]
     do(session, "stop")
     do(session, "reset")
     do(session, "feed-hold", on=False)
@@ -342,7 +343,8 @@ def test_it_can_be_finished(name: str) -> None:
         debrief.data["alarms"],
     )
     assert debrief.passed, (debrief.verdict, told)
-    assert debrief.data["skipped"] == [] and debrief.data["missing"] == []
+    assert debrief.data["skipped"] == []
+    assert debrief.data["missing"] == []
     assert debrief.score >= 90, (debrief.score, debrief.data["score_lines"])
     same(session)
 

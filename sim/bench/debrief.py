@@ -1,4 +1,4 @@
-"""The debrief: what was achieved, what went wrong, what was skipped, and the one thing to do better.
+"""The debrief: what was achieved, what went wrong, what was skipped, and one thing to do better.
 
 Luck does not pass: numbers that are true without their proofs make ``risky``.
 """

@@ -140,9 +140,11 @@ class Session:
     def _check(self, step: Any) -> None:
         """What a scenario file would be refused for is refused here, so that every log loads."""
         exercise = self.exercise
-        if exercise and exercise.routines is not None and step.do == "routine":
-            if step.name.replace("_", "-") not in exercise.routines:
-                raise Refused("not-allowed", f"this exercise is done without '{step.name}'")
+        offered = exercise.routines if exercise else None
+        if step.do == "routine" and offered is not None:
+            name = step.name.replace("_", "-")
+            if name not in offered:
+                raise Refused("not-allowed", f"this exercise is done without '{name}'")
         only = self.live.scenario.model_copy(update={"steps": (step,), "meanwhile": ()})
         for problem in step_problems(only):
             raise Refused("bad-message", problem.message, problem.fix)
