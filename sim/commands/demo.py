@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from textwrap import fill
 from typing import Any, NamedTuple
 
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
@@ -19,6 +20,7 @@ from drytouch.sim.commands.summary import show_caution
 from drytouch.sim.errors import DrytouchError, InputError
 from drytouch.sim.scenario import library
 from drytouch.sim.scenario.load import load_scenario
+from drytouch.sim.truth.catalogue import CATALOGUE
 
 
 class Shown(NamedTuple):
@@ -121,19 +123,26 @@ def _one(name: str, out: Path, pictures: Pictures) -> Shown:
     return Shown(name, comparison, promised, outcome.codes, files, drawn is not None)
 
 
+# "setter-crushed" and its like, with their dash: narrower columns would break them.
+_WIDEST = 2 + max(len(code) for code in CATALOGUE)
+
+
 def _report(shown: list[Shown], differ: list[str], out: Path, pictures: Pictures) -> None:
     console = screen()
-    table = Table(show_edge=False)
-    table.add_column("demonstration", no_wrap=True)
-    for head in ("expected", "seen", ""):
-        table.add_column(head, overflow="fold")
+    table = Table(show_edge=False, pad_edge=False)
+    table.add_column("demonstration", overflow="fold")
+    # What is left of a terminal of 80 columns; names break at their dashes.
+    room = max(console.width - 2 * _WIDEST - 15, 16)
+    for head in ("expected", "seen"):
+        table.add_column(head, min_width=_WIDEST)
+    table.add_column("same")
     for entry in shown:
-        good = "good" if entry.as_expected else "DIFFERS"
+        good = "yes" if entry.as_expected else "NO"
         if entry.comparison is None:
-            table.add_row(entry.name, "", entry.problem, good)
+            table.add_row(fill(entry.name, room), "", entry.problem, good)
             continue
         table.add_row(
-            entry.name,
+            fill(entry.name, room),
             _said(entry.comparison.expected, entry.promised),
             _said(entry.comparison.seen, _in_order(entry.seen, entry.promised)),
             good,
@@ -152,7 +161,8 @@ def _report(shown: list[Shown], differ: list[str], out: Path, pictures: Pictures
 
 
 def _said(verdict: str, findings: tuple[str, ...]) -> str:
-    return f"{verdict}: {', '.join(findings)}" if findings else verdict
+    """The verdict, then a finding a line: a list would break in the middle of its words."""
+    return "\n".join((verdict, *(f"- {code}" for code in findings)))
 
 
 def _in_order(seen: tuple[str, ...], promised: tuple[str, ...]) -> tuple[str, ...]:
