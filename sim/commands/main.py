@@ -268,7 +268,7 @@ def budget(
         str,
         typer.Argument(metavar="FILE|NAME", help="Scenario: its file, or its name in the library."),
     ],
-    trials: Annotated[int, typer.Option(min=2, help="Trials to compare with.")] = 2000,
+    trials: Annotated[int, typer.Option(min=30, help="Trials to compare with.")] = 2000,
     vary: Annotated[
         list[str] | None,
         typer.Option(metavar="KEY=DISTRIBUTION", help="A further cause, as in drytouch trials."),

@@ -50,7 +50,8 @@ class Against:
     @property
     def agree(self) -> bool:
         """Whether deviation and mean agree: 5 %, and what chance leaves open."""
-        scatter = abs(self.ratio - 1.0) <= AGREE + self.open_ratio
+        # What chance leaves open is a share of the true deviation, which the budget stands for.
+        scatter = abs(1.0 / max(self.ratio, 1e-9) - 1.0) <= AGREE + self.open_ratio
         room = self.open_difference + AGREE * self.trials.deviation + _NOTHING_MM
         return scatter and abs(self.difference) <= room
 

@@ -8,6 +8,7 @@ and not propagated.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import ceil, inf
 from typing import NamedTuple
 
@@ -38,20 +39,29 @@ class Lateness(NamedTuple):
 
 
 def lateness(setter: Setter, socket: Socket, seed: int = 0, draws: int = DRAWS) -> Lateness:
-    """Draw what an input makes of a closing contact."""
-    chance = np.random.Generator(np.random.PCG64(seed))
-    phases = chance.random(draws) * socket.scan_s
+    """Draw what an input makes of a closing contact; the arrays are shared, for reading only."""
     bounces = setter.bounce_pairs > 0 and setter.bounce_s > 0.0
-    pairs = chance.poisson(setter.bounce_pairs, draws) if bounces else np.zeros(draws, dtype=int)
-    plain = pairs == 0
-    edge, filtered = np.zeros(draws), np.full(draws, socket.filter_s)
-    seen = np.full(draws, socket.filter_s)
-    if socket.scan_s > 0.0:
-        seen = phases + np.ceil((filtered - phases) / socket.scan_s) * socket.scan_s
-    for place in np.flatnonzero(~plain):
-        times = np.sort(chance.random(2 * pairs[place]) * setter.bounce_s)
-        mark = _first_seen(times.tolist(), socket.filter_s, socket.scan_s, float(phases[place]))
+    bounce = (setter.bounce_s, setter.bounce_pairs) if bounces else (0.0, 0)
+    return _draw(*bounce, socket.filter_s, socket.scan_s, seed, draws)
+
+
+@lru_cache(maxsize=64)
+def _draw(
+    bounce_s: float, mean_pairs: int, filter_s: float, scan_s: float, seed: int, draws: int
+) -> Lateness:
+    chance = np.random.Generator(np.random.PCG64(seed))
+    phases = chance.random(draws) * scan_s
+    pairs = chance.poisson(mean_pairs, draws)
+    edge, filtered = np.zeros(draws), np.full(draws, filter_s)
+    seen = np.full(draws, filter_s)
+    if scan_s > 0.0:
+        seen = phases + np.ceil((filtered - phases) / scan_s) * scan_s
+    for place in np.flatnonzero(pairs):
+        times = np.sort(chance.random(2 * pairs[place]) * bounce_s)
+        mark = _first_seen(times.tolist(), filter_s, scan_s, float(phases[place]))
         edge[place], filtered[place], seen[place] = mark
+    for marks in (edge, filtered, seen):
+        marks.flags.writeable = False
     return Lateness(edge, filtered, seen)
 
 

@@ -45,6 +45,10 @@ class InputChain:
     def _lateness(self) -> Lateness:
         return lateness(self.setter, self.socket)
 
+    @cached_property
+    def _mean_seen_s(self) -> float:
+        return float(self._lateness.seen.mean())
+
     @property
     def _bounces(self) -> bool:
         """Whether bounce can make a touch late: with neither filter nor scan nothing waits."""
@@ -69,7 +73,7 @@ class InputChain:
                 "servo tick": tick,
             }
         scan = self.socket.scan_s / 2.0
-        seen = float(self._lateness.seen.mean())
+        seen = self._mean_seen_s
         return {
             "bounce": seen - self.socket.filter_s - scan,
             "filter": self.socket.filter_s,
@@ -94,7 +98,10 @@ class InputChain:
 
     def overtravel(self, speed: float, worst: bool = True) -> float:
         """Pad travel after the trip, for a touch that is settled at this speed."""
-        return speed * (sum(self.causes_s(worst).values()) + self.lag_s) + self.stop_mm(speed)
+        return self._overtravel(speed, sum(self.causes_s(worst).values()))
+
+    def _overtravel(self, speed: float, late_s: float) -> float:
+        return speed * (late_s + self.lag_s) + self.stop_mm(speed)
 
     @property
     def budget(self) -> tuple[float, str]:
@@ -112,14 +119,15 @@ class InputChain:
         """The speed at which the overtravel is just what is allowed; 0 where nothing is."""
         if allowed <= 0.0:
             return 0.0
+        late_s = sum(self.causes_s(worst).values())
         low, high = 0.0, 1.0
-        while self.overtravel(high, worst) < allowed:
+        while self._overtravel(high, late_s) < allowed:
             low, high = high, high * 2.0
         for _ in range(200):
             middle = (low + high) / 2.0
             if middle in (low, high):
                 break
-            if self.overtravel(middle, worst) <= allowed:
+            if self._overtravel(middle, late_s) <= allowed:
                 low = middle
             else:
                 high = middle
