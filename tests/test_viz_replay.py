@@ -6,6 +6,7 @@ import json
 import math
 import shutil
 import subprocess
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -153,7 +154,7 @@ def test_the_pace_shows_every_moment_once_and_slows_at_contact(
     moving = [s for s in stretches if s.t1 > s.t0]
     assert moving[0].t0 == 0.0
     assert moving[-1].t1 == recording.duration_s
-    for before, after in zip(moving, moving[1:], strict=False):
+    for before, after in pairwise(moving):
         assert after.t0 == pytest.approx(before.t1, abs=1e-12)
     for press in presses_of(recording):
         inside = [s for s in moving if s.t0 <= press.contact < s.t1]
@@ -168,7 +169,7 @@ def test_the_pace_shows_every_moment_once_and_slows_at_contact(
             assert "tell" in kinds[n:]
     frames = list(shots(stretches, 25))
     assert len(frames) == pytest.approx(length_s(stretches) * 25, abs=1)
-    assert all(a.t <= b.t + 1e-12 for a, b in zip(frames, frames[1:], strict=False))
+    assert all(a.t <= b.t + 1e-12 for a, b in pairwise(frames))
 
 
 def test_waits_are_shortened_and_said() -> None:
@@ -193,7 +194,7 @@ def test_captions_are_webvtt_in_order_and_tell_the_findings(
     assert "rehearsal proves nothing" in text
     read = from_webvtt(text)
     assert [cue.text for cue in read] == [cue.text for cue in cues]
-    for before, after in zip(read, read[1:], strict=False):
+    for before, after in pairwise(read):
         assert before.start < before.end <= after.start + 1e-3
     assert read[-1].end <= length_s(stretches) + 1e-3
     for finding in recording.findings:

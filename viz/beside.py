@@ -12,7 +12,7 @@ import numpy as np
 from drytouch.sim.errors import InputError
 from drytouch.sim.recording import Recording
 from drytouch.sim.scenario.files import write_atomically
-from drytouch.viz import board, cards, look, words
+from drytouch.viz import board, look, words
 from drytouch.viz.board import DRAWN, FOOT, SHOWN, TOP, K, Pad, Text
 from drytouch.viz.captions import Cue, happenings, timed, to_webvtt
 from drytouch.viz.film import Film, require_encoder
@@ -102,7 +102,7 @@ def _cues(
         for finding in recording.findings:
             t = min(time_s(finding, recording.duration_s), recording.duration_s) - zero
             what = next((text for _, text in words.sentences(finding)), "")
-            said = f"{letter}: {cards.named(finding)}. {units.text(what)}"
+            said = f"{letter}: {words.named(finding)}. {units.text(what)}"
             told.append((screen_time(stretches, t), said, True))
     first, last = stretches[0], stretches[-1]
     end = length_s(stretches)
@@ -225,9 +225,9 @@ class BesideArtist:
             shown = look.VERDICTS.get(recording.verdict, look.VERDICTS[""])
             said = f"{letter}: {shown.word}, {shown.meaning}"
             texts.append(Text(said, 24, shown.colour, True, 16))
-            names = ", ".join(cards.named(f).lower() for f in recording.findings[:6])
+            names = ", ".join(words.named(f).lower() for f in recording.findings[:6])
             texts.append(Text(f"{title}. {'Findings: ' + names if names else 'No findings'}.", 19))
         if kind == "end":
-            texts += [Text("Caution", 18, look.INK_SOFT, True, 20), Text(cards.FULL_CAUTION, 17)]
+            texts += [Text("Caution", 18, look.INK_SOFT, True, 20), Text(look.FULL_CAUTION, 17)]
         head = "Two runs beside each other" if kind == "open" else "What came of them"
         return board.card((1000.0, 560.0), head, texts)

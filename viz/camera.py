@@ -117,7 +117,7 @@ class Camera:
         self._screen_s = 0.0
 
     def at(self, t: float, screen_s: float, early_s: float = 0.0) -> tuple[View, bool]:
-        """The view, and whether it is a close one; ``early_s``: of the run, turn that much before."""
+        """The view, and whether it is a close one; ``early_s`` of the run ahead."""
         index = max(bisect_right(self._times, t + early_s) - 1, 0)
         aim = self._aims[index]
         wanted = _numbers(aim.view)

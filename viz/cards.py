@@ -63,7 +63,7 @@ def _finding(finding: Mapping[str, Any], units: Units) -> Any:
     pad = Pad((wide, high))
     pad.box((0, 0, wide, high - 1), look.PAPER, shown.colour, 0, 3)
     pad.sign(shown.sign, 34, 40, 18, shown.colour)
-    pad.text(64, 36, named(finding), 24, shown.colour, True, room=wide - 76)
+    pad.text(64, 36, words.named(finding), 24, shown.colour, True, room=wide - 76)
     pad.text(64, 57, shown.meaning, 14, shown.colour, room=wide - 76)
     texts: list[Text] = []
     for head, sentence in words.sentences(finding):
@@ -82,7 +82,7 @@ def _end(recording: Recording, units: Units) -> Any:
     texts = [Text(f"{meaning}.", 22, bold=True, above=8)]
     for finding in recording.findings[:5]:
         what = next((text for _, text in words.sentences(finding)), "")
-        texts.append(Text(f"{named(finding)}: {units.text(what)}", 19, above=9))
+        texts.append(Text(f"{words.named(finding)}: {units.text(what)}", 19, above=9))
     if len(recording.findings) > 5:
         texts.append(Text(f"and {len(recording.findings) - 5} more", 18, SOFT))
     for number in words.numbers(recording)[:3]:
@@ -92,17 +92,8 @@ def _end(recording: Recording, units: Units) -> Any:
         )
         texts.append(Text(said + (" (too much)" if off else ""), 18, above=9, bold=off))
     texts.append(Text("Caution", 18, SOFT, True, 20))
-    texts.append(Text(FULL_CAUTION, 17, above=2))
+    texts.append(Text(look.FULL_CAUTION, 17, above=2))
     return card(FULL, shown.word, texts, shown.colour, shown.sign)
-
-
-FULL_CAUTION = (
-    "A rehearsal proves nothing about your machine. Follow the machine builder's manual, your "
-    "shop's rules and local codes, and have a licensed or qualified person sign off. Make first "
-    "moves on a real machine at low rapid override with a hand on feed hold. Keep hands out "
-    "unless the drives are off; never reach into an enabled machine."
-)
-"""The caution in full, as the command line prints it."""
 
 
 def found_so_far(findings: Sequence[Mapping[str, Any]], size: tuple[float, float]) -> Any:
@@ -117,12 +108,6 @@ def found_so_far(findings: Sequence[Mapping[str, Any]], size: tuple[float, float
     for finding in findings[-most:] if most > 0 else ():
         shown = look.VERDICTS.get(str(finding.get("severity", "")), look.VERDICTS[""])
         pad.sign(shown.sign, 26, y + 15, 11, shown.colour)
-        pad.text(46, y + 21, named(finding), 17, shown.colour, True, room=wide - 58)
+        pad.text(46, y + 21, words.named(finding), 17, shown.colour, True, room=wide - 58)
         y += 30
     return pad.pixels()
-
-
-def named(finding: Mapping[str, Any]) -> str:
-    """A finding's name as a heading."""
-    code = str(finding.get("code", "finding")).replace("-", " ")
-    return code[:1].upper() + code[1:]

@@ -62,7 +62,7 @@ class Film:
             ) from error
         os.close(handle)
         self._temporary = Path(name)
-        self._log = tempfile.TemporaryFile()
+        self._log = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the film
         self._process = subprocess.Popen(
             [
                 program, "-y", "-loglevel", "error", "-f", "rawvideo", "-pix_fmt", "rgb24",
@@ -121,7 +121,10 @@ def _recipe(ending: str, scaled: tuple[int, int]) -> list[str]:
     """ffmpeg's options for a kind of file."""
     if ending == ".gif":
         height = round(GIF_WIDTH * scaled[1] / scaled[0])
-        colours = "split[a][b];[a]palettegen=max_colors=96:stats_mode=diff[p];[b][p]paletteuse=dither=none"
+        colours = (
+            "split[a][b];[a]palettegen=max_colors=96:stats_mode=diff[p];"
+            "[b][p]paletteuse=dither=none"
+        )
         return ["-vf", f"fps={GIF_FRAMES_PER_S},scale={GIF_WIDTH}:{height}:flags=area,{colours}"]
     return [
         "-vf", f"scale={scaled[0]}:{scaled[1]}:flags=area", "-c:v", "libx264",

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from drytouch.sim.recording import Recording
 from drytouch.sim.scenario.files import write_atomically
 from drytouch.viz import look, words
-from drytouch.viz.cards import named
 from drytouch.viz.handout import write_handout
 from drytouch.viz.sheets import caution, document, safe, verdict_mark
 from drytouch.viz.units import Units
@@ -32,18 +31,20 @@ STYLE = """
 header, main, footer, nav { max-width: 78rem; margin: 0 auto; padding: 0 1.2rem; }
 h1 { font-size: 2.2rem; margin: 1.4rem 0 .2rem; }
 nav ul { display: flex; flex-wrap: wrap; gap: .4rem 1.4rem; list-style: none; padding: 0; }
-.skip { position: absolute; left: -99rem; } .skip:focus { left: 1rem; top: 1rem; background: #fff; padding: .5rem; }
+.skip { position: absolute; left: -99rem; }
+.skip:focus { left: 1rem; top: 1rem; background: #fff; padding: .5rem; }
 .cards { display: grid; grid-template-columns: repeat(auto-fill, minmax(21rem, 1fr)); gap: 1.4rem;
   list-style: none; padding: 0; }
 .cards > li { border: 1px solid #8a97a5; border-radius: .5rem; overflow: hidden; display: flex; }
 article { display: flex; flex-direction: column; width: 100%; }
 article > div { padding: .2rem 1rem .9rem; }
-article img { width: 100%; height: auto; aspect-ratio: 16 / 9; display: block; border-bottom: 1px solid #c3ccd5; }
+article img { width: 100%; height: auto; aspect-ratio: 16 / 9; display: block;
+  border-bottom: 1px solid #c3ccd5; }
 article h3 { font-size: 1.2rem; margin: .6rem 0 .2rem; }
 .watch { font-weight: 600; margin: .4rem 0; }
 .links { display: flex; flex-wrap: wrap; gap: .5rem; margin: .7rem 0; }
-.links a { border: 2px solid #0b4f86; border-radius: .4rem; padding: .25rem .8rem; text-decoration: none;
-  font-weight: 600; }
+.links a { border: 2px solid #0b4f86; border-radius: .4rem; padding: .25rem .8rem;
+  text-decoration: none; font-weight: 600; }
 .links a:first-child { background: #0b4f86; color: #fff; }
 details { margin: .35rem 0; } summary { cursor: pointer; font-weight: 600; }
 details details { margin-left: 1rem; }
@@ -171,8 +172,8 @@ def _question(question: Mapping[str, Any], units: Units) -> str:
     because = safe(units.text(str(question["because"])))
     return (
         f"<details><summary>Pause and predict</summary><p>{safe(units.text(question['ask']))}</p>"
-        f"<ol>{choices}</ol><details><summary>Answer</summary><p><strong>{answer}: {right}.</strong> "
-        f"{because}</p></details></details>"
+        f"<ol>{choices}</ol><details><summary>Answer</summary><p><strong>{answer}: {right}."
+        f"</strong> {because}</p></details></details>"
     )
 
 
@@ -180,7 +181,7 @@ def _why(entry: Shown, units: Units) -> str:
     shown = look.VERDICTS.get(entry.verdict, look.VERDICTS[""])
     parts = [f"<p>{safe(shown.meaning[:1].upper() + shown.meaning[1:])}.</p>"]
     for finding in entry.findings:
-        parts.append(f"<h4>{safe(named(finding))}</h4>")
+        parts.append(f"<h4>{safe(words.named(finding))}</h4>")
         for head, sentence in words.sentences(finding):
             parts.append(f"<p><strong>{safe(head)}:</strong> {safe(units.text(sentence))}</p>")
     for question in entry.questions:

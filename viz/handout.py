@@ -1,7 +1,8 @@
-"""A handout for one demonstration: one page A4 to print, questions first and answers at the foot."""
+"""A handout for one demonstration: one page A4, questions first and answers at the foot."""
 
 from __future__ import annotations
 
+import math
 import re
 from collections import Counter
 from collections.abc import Sequence
@@ -11,7 +12,6 @@ from typing import TYPE_CHECKING
 from drytouch.sim.recording import Recording
 from drytouch.sim.scenario.files import write_atomically
 from drytouch.viz import look, words
-from drytouch.viz.cards import named
 from drytouch.viz.sheets import caution, document, safe, verdict_mark
 from drytouch.viz.units import Units
 
@@ -92,7 +92,7 @@ def _size_pt(body: Sequence[str]) -> float:
     count = sum(len(re.sub("<[^>]*>", " ", part).split()) for part in body)
     # A line more of each heading and choice: short lines cost as much as full ones.
     count += 7 * sum(part.count("<h") + part.count("<li") + part.count("<tr") for part in body)
-    return max(USUAL_PT * min(1.0, USUAL_WORDS / max(count, 1)) ** 0.5, LEAST_PT)
+    return max(USUAL_PT * math.sqrt(min(1.0, USUAL_WORDS / max(count, 1))), LEAST_PT)
 
 
 def _questions(questions: Sequence[Question], units: Units) -> list[str]:
@@ -130,11 +130,12 @@ def _answers(
     for finding in findings[:MOST_FINDINGS]:
         count = times[str(finding.get("code"))]
         often = f", {count} times" if count > 1 else ""
+        head = words.named(finding) + often
         parts = [safe(units.text(sentence)) for _, sentence in words.sentences(finding)]
         last = f" <em>On a real machine:</em> {parts[2]}" if len(parts) > 2 else ""
-        body.append(f"<h3>{safe(named(finding) + often)}</h3><p>{' '.join(parts[:2])}{last}</p>")
+        body.append(f"<h3>{safe(head)}</h3><p>{' '.join(parts[:2])}{last}</p>")
     if len(findings) > MOST_FINDINGS:
-        names = ", ".join(named(f).lower() for f in findings[MOST_FINDINGS:])
+        names = ", ".join(words.named(f).lower() for f in findings[MOST_FINDINGS:])
         body.append(f"<p>Also found: {safe(names)}.</p>")
     numbers = words.numbers(recording)[:4]
     if numbers:

@@ -140,6 +140,15 @@ CAUTION = (
 )
 
 
+FULL_CAUTION = (
+    "A rehearsal proves nothing about your machine. Follow the machine builder's manual, your "
+    "shop's rules and local codes, and have a licensed or qualified person sign off. Make first "
+    "moves on a real machine at low rapid override with a hand on feed hold. Keep hands out "
+    "unless the drives are off; never reach into an enabled machine."
+)
+"""The caution in full, as the command line prints it."""
+
+
 def colour_of(severity: str) -> str:
     """The colour of a verdict or of a finding as severe as it."""
     return VERDICTS.get(severity, VERDICTS[""]).colour

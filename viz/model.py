@@ -1,6 +1,6 @@
 """An animated 3D model (glTF 2.0, .glb) of a recording, for any viewer that reads that standard.
 
-Lengths are metres and Y points up, as the standard has it: one root node turns our Z-up millimetres.
+Lengths are metres and Y points up, as the standard has it: one root turns our Z-up millimetres.
 Motion is sampled so that straight interpolation stays within half a micrometre of the recording;
 what comes and goes does so by a stepped scale of 1 or 0.
 """

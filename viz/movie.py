@@ -9,11 +9,10 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from drytouch.sim.errors import InputError
 from drytouch.sim.recording import Recording
 from drytouch.sim.scenario.files import write_atomically
 from drytouch.viz import board, cards, look, words
-from drytouch.viz.board import DRAWN, FOOT, SHOWN, TOP, K, Pad
+from drytouch.viz.board import DRAWN, FOOT, SHOWN, TOP, K
 from drytouch.viz.camera import Camera, aims_of
 from drytouch.viz.captions import Cue, cues_of, to_webvtt
 from drytouch.viz.film import Film, require_encoder

@@ -111,7 +111,7 @@ class MovingStage:
                     reset_camera=False,
                     show_scalar_bar=False,
                     render=False,
-                )  # fmt: skip
+                )
             )
             edges = sharp_edges(mesh)
             if material.edges and edges.n_points:
@@ -124,7 +124,7 @@ class MovingStage:
                         reset_camera=False,
                         show_scalar_bar=False,
                         render=False,
-                    )  # fmt: skip
+                    )
                 )
         self._casts[key] = _Cast(tuple(actors), body.kind)
 
@@ -138,7 +138,7 @@ class MovingStage:
         camera.clipping_range = (distance * 0.05, distance * 8.0)
 
     def pixels(self) -> Any:
-        """Render; the picture as an array (height, width, 3) of bytes, to be used before the next."""
+        """Render; the picture as an array (height, width, 3) of bytes, good until the next."""
         from vtkmodules.util.numpy_support import vtk_to_numpy
         from vtkmodules.vtkCommonCore import vtkUnsignedCharArray
 
@@ -148,7 +148,8 @@ class MovingStage:
         if self._bytes is None:
             self._bytes = vtkUnsignedCharArray()
         window.GetPixelData(0, 0, width - 1, height - 1, 0, self._bytes, 0)
-        return vtk_to_numpy(self._bytes).reshape(height, width, 3)[::-1]
+        flat: Any = vtk_to_numpy(self._bytes)  # type: ignore[no-untyped-call]
+        return flat.reshape(height, width, 3)[::-1]
 
     def project(self, point: Vector) -> tuple[float, float]:
         """Where a point (mm) is in the picture: pixels from the left and from the top."""

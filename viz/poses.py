@@ -15,7 +15,7 @@ TURNS_WITH_SPINDLE = ("spindle", "tool")
 
 
 class Pose(NamedTuple):
-    """A body where it is: origin in the world (mm, a pressed pad lowered), turn about z, degrees."""
+    """A body where it is: origin in mm (pressed pads lowered), turn about z in degrees."""
 
     body: Body
     position: Vector

@@ -39,7 +39,7 @@ class Press(NamedTuple):
 def presses_of(recording: Recording) -> list[Press]:
     """All presses, in order of time."""
     contacts = [e for e in recording.events if e.kind == "contact" and isinstance(e.data, str)]
-    found = []
+    found: list[Press] = []
     for event in contacts:
         press = _press(recording, event.t, event.data)
         if press is not None and (not found or press.contact >= found[-1].rest):

@@ -6,7 +6,6 @@ import html
 from collections.abc import Sequence
 
 from drytouch.viz import look
-from drytouch.viz.cards import FULL_CAUTION
 
 BASE_STYLE = f"""
 :root {{ color-scheme: light; }}
@@ -67,7 +66,11 @@ def verdict_mark(verdict: str) -> str:
 
 def caution() -> str:
     """The caution as a note in a box."""
-    return '<p class="caution" role="note"><strong>Caution</strong> ' + safe(FULL_CAUTION) + "</p>"
+    return (
+        '<p class="caution" role="note"><strong>Caution</strong> '
+        + safe(look.FULL_CAUTION)
+        + "</p>"
+    )
 
 
 def document(title: str, style: str, body: Sequence[str]) -> str:

@@ -15,7 +15,6 @@ from typing import Any
 from drytouch.sim.errors import InputError
 from drytouch.sim.recording import Recording
 from drytouch.viz import look, opengl, words
-from drytouch.viz.cards import named
 from drytouch.viz.moment import time_s
 from drytouch.viz.opengl import NoPicture
 from drytouch.viz.presses import presses_of
@@ -258,7 +257,7 @@ class ReplayWindow:
         shown = [f for f in recording.findings if time_s(f, 0.0) <= t + 1e-9]
         found = ""
         if shown:
-            lines = [f"{named(shown[-1])} ({shown[-1].get('severity', '')})"]
+            lines = [f"{words.named(shown[-1])} ({shown[-1].get('severity', '')})"]
             for _, sentence in words.sentences(shown[-1]):
                 lines += textwrap.wrap(units.text(sentence), 58)
             found = "\n".join(lines)

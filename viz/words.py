@@ -153,3 +153,9 @@ def _number(entry: Any) -> NumberOff | None:
         float(values[2]),  # type: ignore[arg-type]
         float(tolerance) if isinstance(tolerance, int | float) else None,
     )
+
+
+def named(finding: Mapping[str, Any]) -> str:
+    """A finding's name as a heading."""
+    code = str(finding.get("code", "finding")).replace("-", " ")
+    return code[:1].upper() + code[1:]
