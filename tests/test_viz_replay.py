@@ -33,6 +33,8 @@ from drytouch.viz.window import SPEEDS, Playback, why_no_window
 NAMES = ("length-done-right", "feed-too-fast", "wrong-socket-runaway", "loose-setter-slides")
 UM = 1e-3
 
+WEB = Path(__file__).parents[1] / "viz" / "web"
+
 
 @pytest.fixture(scope="module")
 def runs() -> dict[str, Recording]:
@@ -125,10 +127,10 @@ def test_models_pass_the_validator_of_the_standard_s_makers(
         pytest.skip("node is not installed")
     found = subprocess.run(
         [node, "-e", "process.stdout.write(require.resolve('gltf-validator'))"],
-        capture_output=True, text=True, check=False,
+        capture_output=True, text=True, check=False, cwd=WEB,
     )  # fmt: skip
     if found.returncode != 0:
-        pytest.skip("the npm package gltf-validator is not installed (NODE_PATH names its folder)")
+        pytest.skip("the npm package gltf-validator is not installed: run `npm ci` in viz/web")
     code = (
         "const v=require('gltf-validator'),fs=require('fs');"
         "v.validateBytes(new Uint8Array(fs.readFileSync(process.argv[1])))"
@@ -138,7 +140,7 @@ def test_models_pass_the_validator_of_the_standard_s_makers(
     for number, recording in enumerate(made):
         path = write_model(recording, tmp_path / f"{number}.glb")
         done = subprocess.run(
-            [node, "-e", code, str(path)], capture_output=True, text=True, check=True
+            [node, "-e", code, str(path)], capture_output=True, text=True, check=True, cwd=WEB
         )
         issues = json.loads(done.stdout)
         assert (issues["numErrors"], issues["numWarnings"]) == (0, 0), issues["messages"][:3]
