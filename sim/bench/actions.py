@@ -5,11 +5,12 @@ from __future__ import annotations
 from functools import cache
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import Field, PositiveFloat, PositiveInt, TypeAdapter
+from pydantic import Field, PositiveFloat, PositiveInt, TypeAdapter, field_validator
 
 from drytouch.sim.scenario.steps import AnyStep, AxisName
 from drytouch.sim.scenario.units import Part, split_unit, suffixes_like
 
+RATES = (0, 0.1, 1, 10)
 Role = Literal["trainee", "instructor"]
 
 
@@ -47,7 +48,14 @@ class Pace(Part):
     """How fast time goes: 1, 0.1, 0 (paused), or 10 while you only wait."""
 
     do: Literal["pace"]
-    rate: Literal[0, 0.1, 1, 10]
+    rate: float
+
+    @field_validator("rate")
+    @classmethod
+    def _one_of_four(cls, value: float) -> float:
+        if value not in RATES:
+            raise ValueError(f"expected one of {', '.join(map(str, RATES))}")
+        return value
 
 
 class Units(Part):
@@ -104,7 +112,7 @@ STEP_NAMES = frozenset(get_args(model.model_fields["do"].annotation)[0] for mode
 
 # What holds the axes, and what takes both hands; everything else may be done beside them.
 OF_MACHINE = frozenset(
-    (
+    [
         "home",
         "jog",
         "step",
@@ -118,9 +126,9 @@ OF_MACHINE = frozenset(
         "jog-back",
         "jog-press",
         "wheel",
-    )
+    ]
 )
-OF_HANDS = frozenset(("press-pad", "feel-block", "step-until-feel", "rule", "place", "take-away"))
+OF_HANDS = frozenset(["press-pad", "feel-block", "step-until-feel", "rule", "place", "take-away"])
 OF_BOTH = frozenset(("load-tool", "turn-spindle"))
 INSTRUCTOR_ONLY = frozenset(("fault", "nudge", "freeze"))
 # What still works after the end, and while everybody is frozen.

@@ -173,6 +173,7 @@ class Live:
                                     step.speed_mm_per_min)  # fmt: skip
         if line is None:
             return
+        assert running.release is not None
         yield running.release | line.done
         controller.release_jog()
         if not line.done.processed:

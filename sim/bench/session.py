@@ -333,6 +333,10 @@ class Session:
             "events": self.teller.since(since),
         }
 
+    def twin_time(self) -> float:
+        """The twin's own clock, s: the same as the session's."""
+        return float(self.live.twin.env.now)
+
     @property
     def scene_version(self) -> int:
         """Grows whenever a body comes, goes or changes."""

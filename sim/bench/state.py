@@ -124,7 +124,7 @@ def _tables(twin: Twin) -> dict[str, Any]:
 
 def _items(twin: Twin) -> list[dict[str, Any]]:
     scenario, standing = twin.scenario, twin.stage.placements
-    kinds = [
+    kinds: list[tuple[str, dict[str, Any]]] = [
         ("setter", scenario.setter), ("stock", scenario.stock), ("block", scenario.blocks)
     ]  # fmt: skip
     found = []
