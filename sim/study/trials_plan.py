@@ -112,6 +112,8 @@ class Performer:
             outcome = twin.run_steps()
         except StepError as error:
             return [index, UNDONE, "", "", 0.0, again, error.message, list(values), {}]
+        finally:
+            _take_apart(twin)
         return [
             index,
             outcome.verdict,
@@ -131,6 +133,16 @@ class Performer:
         """The rows of some trials, as the part's file holds them."""
         rows = [self.row(index) for index in range(first, first + count)]
         return json.dumps(rows, separators=(",", ":"), ensure_ascii=False).encode() + b"\n"
+
+
+def _take_apart(twin: Twin) -> None:
+    """Undo the circles between a twin's rooms, so that it goes at once.
+
+    The collector would find them too, and took a twentieth of the time of short trials.
+    """
+    twin.env.agenda._handlers.clear()
+    for room in (twin.controller, twin.judge, twin.kernel, twin.env, twin):
+        room.__dict__.clear()
 
 
 # ---- on a worker -----------------------------------------------------------------------------
