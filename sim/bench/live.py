@@ -225,7 +225,11 @@ class Live:
         twin.recorder.event(t, "meanwhile", "feed-hold")
         twin.kernel.set_hold(True)
         self.tell("pause", text=text)
-        return twin.env.timeout(0.0)
+        # An event that is over already: the program goes on to its next move at this very point,
+        # as it does in a replay, where nobody is asked.
+        event = simpy.Event(twin.env)
+        event._ok, event._value, event.callbacks = True, None, None  # type: ignore[assignment]
+        return event
 
 
 # Moves that a person steps through by hand: there is nothing to go on with later.
