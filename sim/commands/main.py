@@ -307,6 +307,32 @@ def feeds(
     _guarded(lambda: room.feeds(scenario, setter, tool, margin, out, json))
 
 
+@app.command()
+def bench(
+    exercise: Annotated[
+        str | None, typer.Argument(metavar="[EXERCISE]", help="Exercise or scenario; else choose.")
+    ] = None,
+    machine: Annotated[str | None, typer.Option(help="Another machine than the exercise's.")] = None,
+    seed: Annotated[
+        int | None, typer.Option(min=0, help="Number that all chance comes from.")
+    ] = None,
+    as_class: Annotated[
+        bool, typer.Option("--class", help="Serve a room: join code, trainees, instructor.")
+    ] = False,
+    host: Annotated[
+        str, typer.Option(help="Address to listen on; beyond this machine a token is asked for.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=0, max=65535, help="0 takes a free one.")] = 0,
+    browser: Annotated[bool, typer.Option(help="Open the browser on the page.")] = True,
+    keep: Annotated[bool, typer.Option(help="Keep attempts in the records.")] = True,
+) -> None:
+    """Practise setup on a live twin, in the browser."""
+    from drytouch.sim.commands import bench as room
+
+    wanted = room.Wanted(exercise, machine, seed, as_class, host, port, browser, keep)
+    _guarded(lambda: room.bench(wanted))
+
+
 def _guarded(work: Callable[[], int]) -> None:
     """Leave with the code that ``work`` returns; a user's mistake is a message, no traceback."""
     try:
