@@ -112,9 +112,9 @@ STEP_NAMES = frozenset(get_args(model.model_fields["do"].annotation)[0] for mode
 
 # What holds the axes, and what takes both hands; everything else may be done beside them.
 OF_MACHINE = frozenset(
-    ("home", "jog", "step", "move", "touch", "mdi", "program", "routine", "power-cycle")
-    + ("step-until-feel", "jog-back", "jog-press", "wheel")
-)
+    ("home", "jog", "step", "move", "touch", "mdi", "program", "routine", "power-cycle",
+     "step-until-feel", "jog-back", "jog-press", "wheel")
+)  # fmt: skip
 OF_HANDS = frozenset(("press-pad", "feel-block", "step-until-feel", "rule", "place", "take-away"))
 OF_BOTH = frozenset(("load-tool", "turn-spindle"))
 INSTRUCTOR_ONLY = frozenset(("fault", "nudge", "freeze"))

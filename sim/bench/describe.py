@@ -53,6 +53,7 @@ STATE: dict[str, str] = {
     "poses.pads": "how far each pad is pressed, mm",
     "outline": "belief outline is shown (after the end only)",
     "belief": "after the end, with the outline on: where tip, pads and stock are believed to be",
+    "programs": "names of the programs that can be run",
     "exercise": "name, title, goal, targets, questions, answers, hints (given and left), proofs",
     "events": "list: n, time_s, kind, and what the kind holds",
 }

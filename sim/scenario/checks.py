@@ -9,6 +9,7 @@ from itertools import chain
 from pydantic import ValidationError
 
 from drytouch.sim.errors import InputError
+from drytouch.sim.scenario.exercise_checks import exercise_problems
 from drytouch.sim.scenario.geometry import tool_body
 from drytouch.sim.scenario.library import nearest
 from drytouch.sim.scenario.messages import Problem
@@ -34,6 +35,7 @@ def problems_in(scenario: Scenario) -> Iterator[Problem]:
     yield from named
     yield from step_problems(scenario)
     yield from _expectation(scenario)
+    yield from exercise_problems(scenario)
     unbuilt = list(_unbuilt(scenario))
     yield from unbuilt
     if not named and not unbuilt:
