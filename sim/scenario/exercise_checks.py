@@ -21,6 +21,7 @@ def exercise_problems(scenario: Scenario) -> Iterator[Problem]:
     from drytouch.sim.faults import FAULTS, fault_named
     from drytouch.sim.routines.registry import ROUTINES
 
+    where: tuple[str | int, ...]
     for index, name in enumerate(exercise.what_is_wrong.faults if exercise.what_is_wrong else ()):
         try:
             fault_named(name)

@@ -290,9 +290,11 @@ class TypeIn(_Step):
         groups = {
             "row": ("length_mm", "wear_mm"),
             "system": ("x_mm", "y_mm", "z_mm"),
-            "setter": ("height_mm", "clearance_z_mm", "input", "x_mm", "y_mm")
-            + ("reference_z_mm", "master_length_mm"),
-        }
+            "setter": (
+                "height_mm", "clearance_z_mm", "input", "x_mm", "y_mm",
+                "reference_z_mm", "master_length_mm",
+            ),
+        }  # fmt: skip
         # A setter's place is typed as x and y of no work system.
         if self.system is None and self.setter is not None:
             groups["system"] = ("z_mm",)
