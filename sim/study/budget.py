@@ -19,11 +19,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drytouch.sim.errors import InputError
-from drytouch.sim.motion import delay_s
 from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.study.budget_fixed import fixed_causes
-from drytouch.sim.study.budget_lateness import DRAWS, lateness
+from drytouch.sim.study.budget_lateness import DRAWS
 from drytouch.sim.study.budget_probe import Probed, Touched, probe, sensitivities
+from drytouch.sim.study.budget_touch import TouchChance, touch_chance
 from drytouch.sim.study.vary import Variation, Vary
 from drytouch.sim.twin.stage import Stage
 
@@ -38,9 +38,6 @@ _WORDS = {
 # Runs with one source of chance alone: its deviation is then known to 4 %. A source that changed
 # nothing in the first runs is left at that.
 _RUNS, _FIRST_RUNS = 300, 40
-# Rounding spreads evenly (and adds step^2/12) to within 2 % while a count is below twice the
-# scatter; beyond that it depends on where between two counts the pad trips.
-_COARSE = 2.0
 # A share or a bias below this is nothing: a hundredth of a nanometre, in mm.
 _NOTHING_MM = 1e-8
 
@@ -134,7 +131,7 @@ def budget_of(scenario: Scenario, varies: Sequence[Vary] = ()) -> Budget:
             scenario.name,
             fix="give one that measures a length, a reference, a height or a work Z",
         )
-    parts = [_parts(scenario, touch, number) for number, touch in enumerate(plain.touches)]
+    parts = [touch_chance(scenario, touch, number) for number, touch in enumerate(plain.touches)]
     extra = _extra(scenario, plain, stage)
     fixed = fixed_causes(scenario, plain)
     lines = []
@@ -156,81 +153,10 @@ def budget_of(scenario: Scenario, varies: Sequence[Vary] = ()) -> Budget:
     return Budget(lines, plain.touches, [part.deviation for part in parts])
 
 
-# ---- one touch -------------------------------------------------------------------------------
+# ---- all touches of a number ------------------------------------------------------------------
 
 
-@dataclass
-class _Part:
-    """What chance does to one latch. Times in s, the rest in mm along Z."""
-
-    repeat: float
-    slope: float  # Z per s of lateness: minus the feed
-    bounce: tuple[float, float]  # mean, deviation
-    scan: tuple[float, float]
-    link: tuple[float, float]
-    lag: float
-    step: float
-    draws: NDArray[np.float64]
-
-    @property
-    def smooth(self) -> float:
-        """Scatter of this latch before it is rounded to encoder counts, mm."""
-        times = self.bounce[1] ** 2 + self.scan[1] ** 2 + self.link[1] ** 2
-        return sqrt(self.repeat**2 + self.slope**2 * times)
-
-    @property
-    def coarse(self) -> bool:
-        """Whether a count is wider than the scatter: rounding is then no even spread at all."""
-        return self.step > _COARSE * self.smooth
-
-    @property
-    def rounding(self) -> tuple[float, float]:
-        """Mean shift and scatter from rounding; from the draws where a count is coarse, mm."""
-        if not self.coarse:
-            return 0.0, self.step / sqrt(12.0)
-        shift = float(self.draws.mean()) - self.slope * self.mean_s
-        return shift, sqrt(max(float(self.draws.var()) - self.smooth**2, 0.0))
-
-    @property
-    def deviation(self) -> float:
-        """Scatter of this latch, mm."""
-        return sqrt(self.smooth**2 + self.rounding[1] ** 2)
-
-    @property
-    def mean_s(self) -> float:
-        """Mean lateness, s."""
-        return self.bounce[0] + self.scan[0] + self.link[0] + self.lag
-
-
-def _parts(scenario: Scenario, touch: Touched, number: int) -> _Part:
-    machine, setter, socket = scenario.machine, touch.setter, touch.socket
-    habits, servo = machine.habits, machine.servo
-    marks = lateness(setter, socket).at(habits.latch)
-    scan = (0.0, 0.0)
-    if habits.latch == "scan":
-        scan = (socket.scan_s / 2.0, socket.scan_s / sqrt(12.0))
-    # Filter and bounce have what the scan by itself does not explain.
-    mean, variance = float(marks.mean()) - scan[0], float(marks.var()) - scan[1] ** 2
-    drawn = bool(setter.bounce_pairs and setter.bounce_s)
-    bounce = (mean, sqrt(max(variance, 0.0))) if drawn else (socket.filter_s, 0.0)
-    if not drawn and habits.latch == "edge":
-        bounce = (0.0, 0.0)
-    radio = setter.link.kind == "radio"
-    jitter = setter.link.jitter_s if radio else 0.0
-    link = ((setter.link.delay_s if radio else 0.0) + jitter / 2.0, jitter / sqrt(12.0))
-    by_command = habits.latch_source == "command" and servo.drive != "stepper"
-    lag = delay_s(servo.position_gain_per_s, servo.feed_forward) if by_command else 0.0
-    slope = touch.down * touch.speed_mm_per_s
-    sigma = setter.pre_travel_sigma_mm / abs(touch.rate) * abs(touch.down)
-    step = machine.axes.z.encoder_step_mm
-    chance = np.random.Generator(np.random.PCG64(1000 + number))
-    late = chance.permutation(marks) + link[0] - jitter / 2.0 + jitter * chance.random(DRAWS) + lag
-    z = touch.z_mm + sigma * chance.standard_normal(DRAWS) + slope * late
-    draws = np.round(z / step) * step - touch.z_mm
-    return _Part(sigma, slope, bounce, scan, link, lag, step, draws)
-
-
-def _touch_terms(moved: list[float], parts: list[_Part]) -> list[Term]:
+def _touch_terms(moved: list[float], parts: list[TouchChance]) -> list[Term]:
     """Scatter by cause in squares; lateness by cause with its sign."""
     pairs = [(c, part) for c, part in zip(moved, parts, strict=True) if c != 0.0]
     weight = sum(abs(c) for c, _ in pairs)
@@ -259,7 +185,7 @@ def _touch_terms(moved: list[float], parts: list[_Part]) -> list[Term]:
     ]
 
 
-def _drawn(moved: list[float], parts: list[_Part], others: list[Term]) -> NDArray[np.float64]:
+def _drawn(moved: list[float], parts: list[TouchChance], others: list[Term]) -> NDArray[np.float64]:
     """Draws of the whole model; what is not in the touches adds as normal, with its bias."""
     total = np.zeros(DRAWS)
     for c, part in zip(moved, parts, strict=True):
@@ -334,6 +260,6 @@ def _mean_error(scenario: Scenario, vary: Vary, value: Any, name: str) -> float 
     mean = plain.errors[name]
     for number, (c, touch) in enumerate(zip(moved, plain.touches, strict=True)):
         if c != 0.0:
-            part = _parts(changed, touch, number)
+            part = touch_chance(changed, touch, number)
             mean += c * (part.slope * part.mean_s + part.rounding[0])
     return mean
