@@ -109,6 +109,9 @@ def _record(
     if record.reference_z_mm is not None:
         lost = (old.axes.z.backlash_mm - new.axes.z.backlash_mm) / 2
         update["reference_z_mm"] = record.reference_z_mm + up + taller + lost
+        if new.habits.length_convention == "difference" and record.master_length_mm is None:
+            # Lengths count from a master tool there: whoever took the reference had stored it.
+            update["master_length_mm"] = load_part("tool", "master-tool").certified_length_mm
     if record.clearance_z_mm is not None:
         longest = max((t.true_length_mm for t in scenario.tools.values()), default=0.0)
         highest = new.axes.z.max_mm - longest
