@@ -103,9 +103,7 @@ class Exercise(Part):
     @model_validator(mode="after")
     def _asks_something(self) -> Exercise:
         if not (self.numbers or self.states or self.questions or self.what_is_wrong):
-            raise ValueError(
-                "nothing is judged: give numbers, states, questions or what_is_wrong"
-            )
+            raise ValueError("nothing is judged: give numbers, states, questions or what_is_wrong")
         names = [question.name for question in self.questions]
         if len(set(names)) < len(names) or (self.what_is_wrong and "fault" in names):
             raise ValueError("two questions have the same name ('fault' is what_is_wrong's own)")
