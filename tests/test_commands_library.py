@@ -247,3 +247,17 @@ def test_pictures_of_demonstrations_are_counted(
     done = call(capsys, "demo")
     assert done.code == 0
     assert done.out.count("no picture: nothing to draw with\n  fix: install it\n") == 1
+
+
+def test_the_list_names_programs_as_they_are_run(capsys: Capture) -> None:
+    listed = json.loads(call(capsys, "list", "--json").out)["programs"]
+    assert "measure-length.ngc" in listed
+    assert all(name.endswith(".ngc") for name in listed)
+
+
+@pytest.mark.parametrize("command", ["run", "check"])
+def test_a_folder_is_no_scenario(tmp_path: Path, capsys: Capture, command: str) -> None:
+    (tmp_path / "shop").mkdir()
+    done = call(capsys, command, "shop")
+    assert (done.code, done.out) == (2, "")
+    assert done.err == "shop: is a folder\n  fix: name a scenario's file, which ends in .toml\n"

@@ -48,6 +48,20 @@ def test_the_exit_code_tells_a_run_that_is_not_right(capsys: Capture) -> None:
     assert json.loads(done.out)["alarms"][0]["message"] == "no"
 
 
+def test_an_alarm_of_a_program_names_its_line(capsys: Capture) -> None:
+    file = saved("G21", "(ALARM, no)", "M2")
+    done = call(capsys, "run", file, *ON)
+    assert "alarm at 0.000 s: program: no\n   call program, line 2 of case.ngc\n" in done.out
+    alarm = json.loads(call(capsys, "run", file, *ON, "--json").out)["alarms"][0]
+    assert (alarm["line"], alarm["step"], Path(alarm["file"]).name) == (2, None, "case.ngc")
+
+
+def test_a_sum_without_brackets_is_told_what_it_lacks(capsys: Capture) -> None:
+    done = call(capsys, "check", saved("#1=#2/3", "M2"))
+    assert done.code == 2
+    assert "case.ngc:1:6: E-CHAR '/' can't be read here: a sum stands in brackets" in done.err
+
+
 def test_what_a_demonstration_promises_of_its_own_steps_is_not_asked_of_a_program(
     capsys: Capture,
 ) -> None:

@@ -9,6 +9,7 @@ import pytest
 from truth_cases import MEASURE, OVER, UP, data, down, jog, merged, only, run, touch
 
 from drytouch.sim.scenario.load import scenario_from_dict
+from drytouch.sim.truth.catalogue import PROVE_FIRST
 from drytouch.sim.twin.twin import Twin
 
 # Z of the machining centre: 350 kg, 4.5e-3 kg m^2 on a screw of 12 mm lead, 10 kN, 110 kN/mm.
@@ -177,6 +178,41 @@ def test_a_jog_let_go_too_late_is_a_near_miss_only_within_the_stopping_distance(
     assert figures["needed_mm"] == pytest.approx(need, rel=1e-9)
     assert figures["room_mm"] == pytest.approx(0.5, abs=0.05)
     assert outcome(2.0).codes == ()
+
+
+def test_a_jog_that_is_let_go_to_stop_just_above_something_is_a_near_miss_too() -> None:
+    def outcome(gap: float):  # type: ignore[no-untyped-def]
+        jog = {"do": "jog", "axis": "z", "by_mm": gap - 30.0, "speed_mm_per_min": 1000.0}
+        return run([*down(-330.0), jog])
+
+    close = only(outcome(0.1), "near-miss")
+    assert close.figures["room_mm"] == pytest.approx(0.1, abs=2e-3)
+    assert close.figures["needed_mm"] == pytest.approx(stopping(1000.0 / 60.0), rel=1e-9)
+    assert outcome(3.0).codes == ()
+
+
+def test_a_blow_is_told_once_although_the_next_line_presses_on() -> None:
+    down_twice = [
+        *down(-330.0),
+        {"do": "move", "z_mm": -300.0},
+        {"do": "move", "x_mm": -300.0},
+        {"do": "move", "z_mm": -381.0},
+    ]
+    outcome = run([*down_twice, {"do": "move", "z_mm": -382.0, "feed_mm_per_min": 100.0}])
+    assert [f.code for f in outcome.findings].count("crash") == 1
+    assert only(outcome, "crash").figures["speed_mm_per_s"] > 1.0
+
+
+def test_a_pad_that_is_pressed_unseen_is_mended_by_proof_and_not_by_feed() -> None:
+    wire = {"truth": {"noise": {"contact": "stuck-closed"}}}
+    short = run([*down(-355.0), touch(-362.0, 200.0)], **wire)
+    deep = run([*down(-355.0), touch(-380.0, 200.0)], **wire)
+    for finding in (only(short, "no-contact"), only(deep, "setter-crushed")):
+        assert finding.avoid == PROVE_FIRST
+    fast = run([*down(-330.0), touch(-380.0, 6000.0)])
+    assert "touching feed" in only(fast, "setter-crushed").avoid
+    beside = run([UP, {"do": "move", "x_mm": -500.0, "y_mm": -200.0}, touch(-10.0, 200.0)])
+    assert "over the pad" in only(beside, "no-contact").avoid
 
 
 def test_a_rapid_that_ends_a_hair_above_something_is_a_near_miss() -> None:

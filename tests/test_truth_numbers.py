@@ -151,6 +151,20 @@ def test_an_error_that_length_and_work_z_share_cancels_at_the_tip() -> None:
     assert tip(run(ZERO, **case)) == pytest.approx(0.1, abs=1e-4)
 
 
+def test_a_false_work_z_names_the_stored_numbers_behind_it() -> None:
+    def why(case: dict[str, Any]) -> str:
+        found = run(ZERO, **merged(ON_STOCK, {"controller": case})).findings
+        return next(f.why for f in found if f.figures.get("name") == "G54 z")
+
+    tall = {"records": {"setter": {"height_mm": 60.9}}}
+    long = {"rows": {1: {"length_mm": 120.5}}}
+    height = "the stored height of setter, off by +1000 um"
+    assert why(tall) == f"It was computed from {height}."
+    assert why(long) == "It was computed from the length in row 1, off by +500 um."
+    both = f"It was computed from {height} and the length in row 1, off by +500 um."
+    assert why(merged(tall, long)) == both
+
+
 def test_a_shift_is_told_and_is_in_the_tip() -> None:
     case = merged(ON_STOCK, {"controller": {"shift_mm": [0.0, 0.0, 2.0]}})
     outcome = run(ZERO, **case)

@@ -43,7 +43,9 @@ def list_library(as_data: bool) -> int:
 
 
 def _titles(kind: str) -> dict[str, str]:
-    return {name: _title(kind, name) for name in library.names(kind)}
+    """Names as the command line takes them: a program's has its ending."""
+    ending = library.SUFFIXES.get(kind, "")
+    return {f"{name}{ending}": _title(kind, name) for name in library.names(kind)}
 
 
 def _title(kind: str, name: str) -> str:

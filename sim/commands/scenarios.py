@@ -25,12 +25,18 @@ def scenario_path(text: str) -> Path:
     """The file of a scenario that is named by path or by its name in the library.
 
     Raises:
-        InputError: the library has no such name.
+        InputError: it is a folder, or the library has no such name.
     """
     path = Path(text)
     if path.is_file() or text.endswith(".toml") or "/" in text or "\\" in text:
         return path
-    return library.path("scenario", text)
+    try:
+        return library.path("scenario", text)
+    except InputError:
+        if path.is_dir():
+            fix = "name a scenario's file, which ends in .toml"
+            raise InputError("is a folder", text, fix=fix) from None
+        raise
 
 
 def ready(text: str) -> tuple[Scenario, Path]:

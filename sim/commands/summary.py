@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
+from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -49,8 +50,11 @@ def show(
             console.print(line, soft_wrap=True)
     if outcome.alarms:
         console.print()
-        for t, alarm in outcome.alarms:
+        for (t, alarm), source in zip_longest(outcome.alarms, outcome.alarm_sources):
             console.print(f"alarm at {t:.3f} s: {alarm.code}: {alarm.message}", soft_wrap=True)
+            where = place_of(source, scenario) if source is not None else ""
+            if where:
+                console.print(f"   {where}", soft_wrap=True)
     if outcome.numbers:
         console.print()
         console.print(numbers_table(list(outcome.numbers.values()), scenario.display))

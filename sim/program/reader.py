@@ -137,6 +137,9 @@ def _explain(squeezed: str, error: UnexpectedInput) -> tuple[str, str, int]:
         return "E-NUM", f"{shown} is one too many for a number", at
     if any(squeezed.lstrip("/N0123456789").startswith(k) for k in ("GOTO", "IF[", "WHILE", "END")):
         return "E-FLOW", f"{shown} can't stand on the line of a flow word", at
+    if found and found in "+-*/" and at > 0:
+        # The commonest slip: a sum that is not in brackets of its own.
+        return "E-CHAR", f"{shown} can't be read here: a sum stands in brackets, as in [#1/2]", at
     return "E-CHAR", f"{shown} can't be read here", at
 
 

@@ -125,7 +125,9 @@ def _own_words(where: Path, data: Any, message: str) -> Problem:
             here = here.get(part) if isinstance(here, dict) else None
     if found and isinstance(here, dict) and found.group(1) in here:
         return Problem((*where, found.group(1)), message, "correct this key")
-    return Problem(where, message, "change one of the values named")
+    missing = re.fullmatch(r"a \w+ needs (\w+)", message)
+    fix = f"add {missing.group(1)}" if missing else "change one of the values named"
+    return Problem(where, message, fix)
 
 
 def _how_to_add(owner: type[BaseModel] | None, name: str) -> str:

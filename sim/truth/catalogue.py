@@ -18,6 +18,12 @@ class Entry(NamedTuple):
     avoid: str
 
 
+# A pad that was pressed and not seen: no feed and no depth of search mends that.
+PROVE_FIRST = (
+    "Before the first touch, press the pad by hand with drives off and watch the very input "
+    "that the touch will watch go off, on, off."
+)
+
 CATALOGUE: dict[str, Entry] = {
     "crash": Entry(
         "harm",
@@ -30,8 +36,7 @@ CATALOGUE: dict[str, Entry] = {
         "harm",
         "The axis fed on past the pad: the contact {contact}, but input {input} never came on.",
         "{why}",
-        "Before the first touch, press the pad by hand with drives off and watch the very input "
-        "that the touch will watch go off, on, off.",
+        PROVE_FIRST,
     ),
     "lug-strike": Entry(
         "harm",

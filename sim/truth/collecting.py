@@ -42,6 +42,8 @@ class Collector:
         if key in self._seen:
             return
         self._seen.add(key)
+        if code == "crash" and figures["speed_mm_per_s"] == 0.0 and self._met_before(figures):
+            return  # the next line presses on what the last one met: no second blow
         measure = _WORST_BY.get(code)
         for index, known in enumerate(self.findings):
             if measure and known.code == code and known.source == source:
@@ -50,6 +52,13 @@ class Collector:
                 return
         self.findings.append(finding)
         self.recorder.event(t, "finding", code)
+
+    def _met_before(self, figures: dict[str, Any]) -> bool:
+        pair = (figures["mover"], figures["other"])
+        return any(
+            known.code == "crash" and (known.figures["mover"], known.figures["other"]) == pair
+            for known in self.findings
+        )
 
     def _impact(self, line: Line, speed: float) -> dict[str, Any]:
         """Impact figures of the axis that carries most of the motion."""

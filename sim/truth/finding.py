@@ -49,9 +49,13 @@ def make(
     place_mm: Vector,
     source: Source,
     severity: str | None = None,
+    avoid: str = "",
     **figures: Any,
 ) -> Finding:
-    """A finding of the catalogue with these figures; ``severity`` overrides its usual one."""
+    """A finding of the catalogue with these figures.
+
+    ``severity`` and ``avoid`` stand in for its usual ones where the case asks for others.
+    """
     entry = CATALOGUE[code]
     return Finding(
         code,
@@ -62,7 +66,7 @@ def make(
         figures,
         _sentence(entry.what.format(**figures)),
         _sentence(entry.why.format(**figures)),
-        entry.avoid,
+        avoid or entry.avoid,
     )
 
 

@@ -41,6 +41,7 @@ class Judge(NumberJudge):
         self.margin_mm = scenario.tolerances.clearance_margin_mm
         self.findings: list[Finding] = []
         self.alarms: list[tuple[float, ControllerAlarm]] = []
+        self.alarm_sources: list[Source] = []
         self.numbers: dict[str, Number] = {}
         self.reference_truth: dict[str, float] = {}
         self.reference_growth: dict[str, float] = {}
@@ -70,6 +71,7 @@ class Judge(NumberJudge):
     def alarm(self, alarm: ControllerAlarm, t: float, source: Source) -> None:
         """The controller has stopped the program."""
         self.alarms.append((t, alarm))
+        self.alarm_sources.append(source)
 
     def homed(self, t: float) -> None:
         """The axes have been sent to their switches."""

@@ -123,7 +123,28 @@ class NumberJudge(RowJudge):
             truth = self.reported_z(top, t) - self.length_base(t)
             belief = self.tables.systems[system][2]
             limit = self.scenario.tolerances.work_z_mm
-            self._number(f"{system} z", belief, truth, limit, t)
+            entry = self._number(f"{system} z", belief, truth, limit, t)
+            entry.why = self._behind_work_z(entry, t)
+
+    def _behind_work_z(self, entry: Number, t: float) -> str:
+        """Which stored numbers make a work Z false; empty where they don't account for it."""
+        limits, setter, slot = self.scenario.tolerances, self.tables.selected, self.tables.slot
+        behind = []
+        height = self.tables.records[setter].height_mm if setter else None
+        if setter and height is not None:
+            spec = self.scenario.setter[setter]
+            off = height - (spec.pad_height_mm - spec.pre_travel_mm)
+            behind.append((f"the stored height of {setter}", off, limits.setter_height_mm))
+        row, tool = self.tables.rows.get(slot), self.stage.tool
+        if row is not None and tool is not None and row.length_mm is not None:
+            off = row.effective_mm - tool.true_length_mm - self.length_base(t)
+            behind.append((f"the length in row {slot}", off, limits.length_mm))
+        false = [(name, off) for name, off, limit in behind if abs(off) > limit]
+        # Stock top = trip - length - height: each error comes out with the other sign.
+        if not false or abs(entry.error + sum(off for _, off in false)) > entry.tolerance:
+            return ""
+        said = " and ".join(f"{name}, off by {off * 1e3:+.0f} um" for name, off in false)
+        return f"It was computed from {said}."
 
     def _number(self, name: str, belief: float, truth: float, tolerance: float, t: float) -> Number:
         entry = Number(name, belief, truth, tolerance, t, source=self.source_now())

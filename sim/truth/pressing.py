@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import hypot, inf, isfinite
 from typing import TYPE_CHECKING
 
+from drytouch.sim.truth.catalogue import PROVE_FIRST
 from drytouch.sim.truth.ways import WayJudge
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ class PressJudge(WayJudge):
         self._pads_after(line, t)
         if line.block < inf:
             self._blocked_after(line, t)
-        elif line.hits or line.kind == "rapid":
+        elif line.hits or line.kind in ("rapid", "jog"):
             self._near_miss(line, t, walked)
 
     def _pads_after(self, line: Line, t: float) -> None:
@@ -98,6 +99,7 @@ class PressJudge(WayJudge):
         self._find(
             "setter-crushed", t, line.source,
             travel_mm=depth, over_mm=budget, budget_mm=budget, left_mm=0.0, why=why,
+            avoid="" if line.triggered else PROVE_FIRST,
             **self._impact(line, speed),
         )  # fmt: skip
         self.crushed = None

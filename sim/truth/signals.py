@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from drytouch.sim.truth.catalogue import PROVE_FIRST
 from drytouch.sim.truth.contacts import ContactJudge
 
 if TYPE_CHECKING:
@@ -79,10 +80,12 @@ class SignalJudge(ContactJudge):
 
     def no_contact(self, line: Line | None, t: float, source: Source) -> None:
         """A touch reached its end."""
+        pressed = line is not None and line.touched
         self._find(
             "no-contact", t, source, path_mm=line.goal if line else 0.0,
+            avoid=PROVE_FIRST if pressed else "",
             why="The pad was pressed, but nothing arrived at the input."
-            if line is not None and line.touched
+            if pressed
             else "Nothing was met on the way down: the pad is elsewhere, or the tool is shorter "
             "or hollow.",
         )  # fmt: skip

@@ -64,8 +64,13 @@ class WayJudge(Collector):
             room = hit.s + line.dead - walked
             if room >= needed:
                 return
-        elif line.kind == "rapid" and line.direction[2] < -_DOWN_LIMIT and line.arc is None:
-            found = self.stage.contacts(self.kernel.physical(t), line.direction, NEAR_MM)
+        elif line.kind == "jog" or (
+            line.kind == "rapid" and line.direction[2] < -_DOWN_LIMIT and line.arc is None
+        ):
+            # A hand lets the key go when it sees the gap: a moment late, and it is a blow.
+            reach = needed if line.kind == "jog" else NEAR_MM
+            found = self.stage.contacts(self.kernel.physical(t), line.direction, reach)
+            found = [hit for hit in found if not hit.graze]
             if not found:
                 return
             hit, room = found[0], found[0].s

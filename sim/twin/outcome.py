@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from drytouch.sim.errors import ControllerAlarm
+from drytouch.sim.recording.recorder import Recorder, Source
 from drytouch.sim.truth.finding import Finding
 from drytouch.sim.truth.number import Number
-
-if TYPE_CHECKING:
-    from drytouch.sim.recording import Recorder
 
 
 @dataclass(slots=True)
@@ -28,11 +26,16 @@ class Outcome:
     result: Any = None
     error: str = ""
     recorder: Recorder | None = field(default=None, repr=False)
+    alarm_sources: list[Source] = field(default_factory=list)
 
     @property
     def codes(self) -> tuple[str, ...]:
         """The codes of all findings, sorted, each once."""
         return tuple(sorted({finding.code for finding in self.findings}))
+
+    def _sources(self) -> list[Source]:
+        """Who was at work at each alarm; an outcome that was put together by hand knows nobody."""
+        return self.alarm_sources or [Source() for _ in self.alarms]
 
     def to_dict(self) -> dict[str, Any]:
         """The outcome as one JSON object."""
@@ -45,8 +48,16 @@ class Outcome:
             "findings": [finding.to_dict() for finding in self.findings],
             "numbers": [number.to_dict() for number in self.numbers.values()],
             "alarms": [
-                {"time_s": t, "code": alarm.code, "message": alarm.message}
-                for t, alarm in self.alarms
+                {
+                    "time_s": t,
+                    "code": alarm.code,
+                    "message": alarm.message,
+                    "step": source.step,
+                    "call": source.call,
+                    "file": source.file,
+                    "line": source.program_line,
+                }
+                for (t, alarm), source in zip(self.alarms, self._sources(), strict=True)
             ],
             "error": self.error,
             "time_s": self.time_s,

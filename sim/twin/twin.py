@@ -230,6 +230,7 @@ class Twin:
             result,
             self.error,
             self.recorder,
+            self.judge.alarm_sources,
         )
         self.recorder.ended_s = t
         return outcome
