@@ -70,7 +70,7 @@ class WayJudge(Collector):
             # A hand lets the key go when it sees the gap: a moment late, and it is a blow.
             reach = needed if line.kind == "jog" else NEAR_MM
             found = self.stage.contacts(self.kernel.physical(t), line.direction, reach)
-            found = [hit for hit in found if not hit.graze]
+            found = tuple(hit for hit in found if not hit.graze)
             if not found:
                 return
             hit, room = found[0], found[0].s
