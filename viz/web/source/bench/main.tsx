@@ -1,0 +1,44 @@
+// Starts the bench: the line, the keys, and one drawing an animation frame.
+
+import { render } from "preact";
+import type { Desk } from "./desk";
+import { Jog } from "./jog";
+import { listenToKeys } from "./keys";
+import { Link } from "./link";
+import { Page } from "./page";
+
+const link = new Link();
+const desk: Desk = { link, jog: new Jog(link), picture: null, act: (action) => link.act(action) };
+const host = document.getElementById("page")!;
+let due = true;
+let tick = 0;
+let last = performance.now();
+
+link.listen(() => {
+  due = true;
+  desk.picture?.touch();
+});
+desk.jog.listen(() => (due = true));
+listenToKeys(desk);
+
+function frame(now: number): void {
+  if (due) {
+    due = false;
+    render(<Page desk={desk} tick={++tick} />, host);
+  }
+  desk.picture?.draw(Math.max(now - last, 0) / 1000);
+  last = now;
+  requestAnimationFrame(frame);
+}
+
+requestAnimationFrame(frame);
+link.open({ name: localStorage.getItem("bench-name") ?? "" });
+
+/** For tests and for the curious. */
+(window as any).bench = {
+  state: () => link.state,
+  events: () => link.events,
+  frames: () => desk.picture?.frames ?? 0,
+  drop: () => link.drop(),
+  link,
+};
