@@ -1,1 +1,1 @@
-"""TODO."""
+"""Truth: belief against what is so; findings, numbers, verdict."""
