@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import sys
 from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
-from drytouch.sim.commands.expectation import compare
-from drytouch.sim.commands.main import EXIT_AS_EXPECTED, EXIT_DIFFERS
 from drytouch.sim.commands.pictures import Pictures
-from drytouch.sim.commands.results import as_json, files_for, keep, results_folder
+from drytouch.sim.commands.report import report
+from drytouch.sim.commands.results import files_for, keep, results_folder
 from drytouch.sim.commands.scenarios import is_program, perform, ready
 from drytouch.sim.commands.screen import screen
-from drytouch.sim.commands.summary import show, show_caution, show_files
 
 
 def run(
@@ -44,15 +41,5 @@ def run(
         files = files_for(out, outcome.scenario)
         recording = keep(outcome, files)
         drawn = pictures.draw(recording, files.picture)
-    comparison = compare(scenario, outcome)
-    if as_data:
-        sys.stdout.write(as_json(outcome.to_dict()))
-        if pictures.reason:
-            errors.print(f"no picture: {pictures.reason}", soft_wrap=True)
-    else:
-        console = screen()
-        show(console, scenario, outcome, comparison)
-        written = [files.outcome, files.recording] + ([drawn] if drawn else [])
-        show_files(console, written, pictures.reason)
-        show_caution(console)
-    return EXIT_AS_EXPECTED if comparison.as_expected else EXIT_DIFFERS
+    written = [files.outcome, files.recording] + ([drawn] if drawn else [])
+    return report(scenario, outcome, written, pictures.reason, as_data)
