@@ -312,3 +312,19 @@ def test_a_failed_write_leaves_the_old_file_and_no_litter(tmp_path: Path) -> Non
         write_atomically(folder, "x")
     assert [p.name for p in tmp_path.iterdir()] == ["taken"]
     assert read_text(Path(__file__)).startswith('"""The forms')
+
+
+def test_a_record_whose_input_was_left_out_is_told_once_its_setter_is_plugged_in() -> None:
+    data: dict[str, Any] = {
+        "setter": "bolted-nc",
+        "controller": {"records": {"setter": {"x_mm": 0.0}}},
+    }
+    machine = load_part("machine", "bed-mill").model_dump(by_alias=True, exclude_unset=True)
+    machine["sockets"] = {"one": {"input": 4, "active_high": True}}
+    data["machine"] = machine
+    assert scenario_from_dict(data).setter
+    data["controller"]["plugs"] = {"setter": "one"}
+    with pytest.raises(InputError, match="no socket leads to input 1"):
+        scenario_from_dict(data)
+    data["controller"]["records"]["setter"]["input"] = 4
+    assert scenario_from_dict(data).controller.records["setter"].input == 4

@@ -149,7 +149,9 @@ def _setter_tables(scenario: Scenario, setters: list[str]) -> Iterator[Problem]:
     for setter, record in start.records.items():
         if setter not in setters:
             yield unknown(("controller", "records", setter), "setter", setter, setters)
-        if record.input not in inputs and "input" in record.model_fields_set:
+        # An input that was left out matters once the setter is plugged in: it would watch nothing.
+        meant = "input" in record.model_fields_set or setter in start.plugs
+        if record.input not in inputs and meant:
             yield Problem(
                 ("controller", "records", setter, "input"),
                 f"no socket leads to input {record.input}",
