@@ -9,11 +9,15 @@ from typing import Any
 MOST_WAITING = 5000
 """A page that has read none of so many messages is gone; it gets all of them when it is back."""
 
+BEFORE_STATE = ("welcome", "seated")
+"""A page that gets these forgets the state that it had."""
+
 
 class Outbox:
     """Messages in order, and beside them the newest state, into which newer state is merged."""
 
     def __init__(self) -> None:
+        self._first: list[dict[str, Any]] = []
         self._messages: list[dict[str, Any]] = []
         self._state: dict[str, Any] = {}
         self._scene: dict[str, Any] | None = None
@@ -21,11 +25,12 @@ class Outbox:
         self.full = False
 
     def send(self, kind: str, **data: Any) -> None:
-        """A message that must arrive, in order."""
+        """A message that must arrive, in order; after the state that was there when it was sent."""
         if len(self._messages) >= MOST_WAITING:
             self.full = True
         else:
-            self._messages.append({"kind": kind, **data})
+            kept = self._first if kind in BEFORE_STATE else self._messages
+            kept.append({"kind": kind, **data})
         self._wake.set()
 
     def state(self, changed: dict[str, Any]) -> None:
@@ -54,11 +59,13 @@ class Outbox:
         self._wake.clear()
         if self.full:
             return []
-        taken, self._messages = self._messages, []
+        taken, self._first = self._first, []
         if self._scene is not None:
             taken.append({"kind": "scene", **self._scene})
             self._scene = None
         if self._state:
             taken.append({"kind": "state", **self._state})
             self._state = {}
+        taken += self._messages
+        self._messages = []
         return [json.dumps(message, separators=(",", ":"), allow_nan=False) for message in taken]

@@ -138,10 +138,10 @@ class Seat:
         if do == "jog-press":
             self._holder = client
         reply = self.session.act(message, client.role)
+        self.frame()
         client.outbox.send("reply", **reply)
         if not reply["ok"]:
             _LOG.info("seat %d refused %s: %s", self.number, reply.get("do"), reply["why"])
-        self.frame()
 
     # ---- what goes out -------------------------------------------------------------------
 

@@ -48,6 +48,22 @@ def address(gate: Gate, port: int) -> str:
     return f"http://{host}:{port}/" + (f"#token={gate.token}" if gate.token else "")
 
 
+def server_of(room: Room, gate: Gate) -> uvicorn.Server:
+    """The server, not running yet."""
+    return uvicorn.Server(
+        uvicorn.Config(
+            make_app(room, gate),
+            log_level="warning",
+            ws="websockets-sansio",
+            ws_max_size=65536,
+            ws_ping_interval=PING_S,
+            ws_ping_timeout=PING_S,
+            timeout_graceful_shutdown=2,
+            lifespan="on",
+        )
+    )
+
+
 def serve(
     room: Room, gate: Gate, port: int, told: Callable[[str], None], open_browser: bool = True
 ) -> None:
@@ -58,17 +74,7 @@ def serve(
     """
     with closing(listen(gate.host, port)) as listening:
         where = address(gate, listening.getsockname()[1])
-        config = uvicorn.Config(
-            make_app(room, gate),
-            log_level="warning",
-            ws="websockets-sansio",
-            ws_max_size=65536,
-            ws_ping_interval=PING_S,
-            ws_ping_timeout=PING_S,
-            timeout_graceful_shutdown=2,
-            lifespan="on",
-        )
-        server = uvicorn.Server(config)
+        server = server_of(room, gate)
 
         async def run() -> None:
             async def announce() -> None:

@@ -56,8 +56,8 @@ const Where = still(({ position, display, modes, inputs, moving, speed }: {
 });
 
 const BUTTONS: [Axis, Towards, string, string, string][] = [
-  ["y", "+", "Y+", "ArrowUp", "up"], ["x", "-", "X−", "ArrowLeft", "left"], ["x", "+", "X+", "ArrowRight", "right"],
-  ["y", "-", "Y−", "ArrowDown", "down"], ["z", "+", "Z+", "PageUp", "zup"], ["z", "-", "Z−", "PageDown", "zdown"],
+  ["y", "+", "Y+", "ArrowUp", "y-up"], ["x", "-", "X−", "ArrowLeft", "x-down"], ["x", "+", "X+", "ArrowRight", "x-up"],
+  ["y", "-", "Y−", "ArrowDown", "y-down"], ["z", "+", "Z+", "PageUp", "z-up"], ["z", "-", "Z−", "PageDown", "z-down"],
 ];
 const ARROWS: Record<string, string> = {
   ArrowUp: "↑", ArrowDown: "↓", ArrowLeft: "←", ArrowRight: "→", PageUp: "Pg↑", PageDown: "Pg↓",
@@ -86,11 +86,11 @@ const Move = still(({ jog, inch, step, speed, axis, down }: {
     </div>
     <div class="how">
       <label class="field">
-        <span>A key moves</span>
+        <span>Key moves</span>
         <select value={step === null ? "held" : String(jog.steps.findIndex((s) => Math.abs(s - step) < 1e-9))}
           onChange={(event) => jog.set(event.currentTarget.value === "held" ? null : jog.steps[Number(event.currentTarget.value)])}>
-          <option value="held">while it is held</option>
-          {jog.steps.map((s, i) => <option key={i} value={String(i)}>{inch ? `${+(s / 25.4).toFixed(4)} in` : `${s} mm`} each time</option>)}
+          <option value="held">while held</option>
+          {jog.steps.map((s, i) => <option key={i} value={String(i)}>{inch ? `${+(s / 25.4).toFixed(4)} in` : `${s} mm`} a press</option>)}
         </select>
       </label>
       <label class="field">
@@ -137,17 +137,17 @@ const Stopping = still(({ act, modes, alarm, busy }: { act: Act; modes: Modes; a
     <h2 id="stop-title" class="visually-hidden">Stop and go</h2>
     <button type="button" class="emergency" onClick={() => void act({ do: "e-stop" })} aria-pressed={modes.e_stop}>
       <svg width="30" height="30" viewBox="0 0 30 30" aria-hidden="true"><path d="M9 2H21L28 9V21L21 28H9L2 21V9Z" fill="#fff" stroke="#fff" /><path d="M8 15H22" stroke="#a3262a" stroke-width="5" /></svg>
-      {modes.e_stop ? "Emergency stop is pressed" : "Emergency stop"} <kbd>Esc</kbd>
+      {modes.e_stop ? "Stop is pressed in" : "Emergency stop"} <kbd>Esc</kbd>
     </button>
     <div class="grid">
       <button type="button" class="strong" aria-pressed={modes.hold} onClick={() => void act({ do: "feed-hold", on: !modes.hold })}>
         {modes.hold ? "Go on" : "Feed hold"} <kbd>H</kbd>
       </button>
-      <button type="button" disabled={!busy} onClick={() => void act({ do: "stop" })}>Stop, drop the rest</button>
+      <button type="button" disabled={!busy} onClick={() => void act({ do: "stop" })}>Stop for good</button>
       <button type="button" disabled={!modes.e_stop && !alarm} onClick={() => void act({ do: "reset" })}>Reset</button>
-      <button type="button" aria-pressed={modes.drives} onClick={() => void act({ do: "drives", on: !modes.drives })}>Drives {modes.drives ? "off" : "on"}</button>
+      <button type="button" onClick={() => void act({ do: "drives", on: !modes.drives })}>Switch drives {modes.drives ? "off" : "on"}</button>
       <button type="button" onClick={() => void act({ do: "home" })}>Home</button>
-      <button type="button" onClick={() => void act({ do: "power-cycle" })}>Power off and on</button>
+      <button type="button" onClick={() => void act({ do: "power-cycle" })}>Power off, on</button>
     </div>
     <Override act={act} label="Rapid" value={modes.rapid_override} most={100} field="rapid" />
     <Override act={act} label="Feed" value={modes.feed_override} most={200} field="feed" />

@@ -25,21 +25,19 @@ export const Notes = still(({ act, inch, tables }: { act: Act; inch: boolean; ta
         </tbody>
       </table>
       {Object.entries(tables.records).map(([name, record]) => (
-        <table key={name}>
-          <caption>
-            Setter {plainly(name)}: {record.reference_z_mm === null ? "no reference"
+        <div key={name} class="record" role="group" aria-label={`Setter ${plainly(name)}`}>
+          <h3>
+            Setter{name === "setter" ? "" : ` ${plainly(name)}`}: {record.reference_z_mm === null ? "no reference"
               : record.reference_valid ? `reference by ${record.reference_by ?? "hand"}` : `reference not valid${record.stale ? `, ${record.stale}` : ""}`}
-          </caption>
-          <thead><tr>{SETTER.map(([key, label]) => <th key={key} scope="col">{label}</th>)}</tr></thead>
-          <tbody><tr>
-            {SETTER.map(([key, label]) => (
-              <td key={key}>
-                <Cell label={`${label}, setter ${plainly(name)}`} onSend={key === "input" ? (value) => void act({ do: "type-in", setter: name, input: value }) : type({ setter: name }, key)}
-                  shown={key === "input" ? String(record.input ?? "") : shownLength((record as any)[key], inch)} />
-              </td>
-            ))}
-          </tr></tbody>
-        </table>
+          </h3>
+          {SETTER.map(([key, label]) => (
+            <label key={key} class="field">
+              <span>{label}</span>
+              <Cell label={`${label}, setter ${plainly(name)}`} shown={key === "input" ? String(record.input ?? "") : shownLength((record as any)[key], inch)}
+                onSend={key === "input" ? (value) => void act({ do: "type-in", setter: name, input: value }) : type({ setter: name }, key)} />
+            </label>
+          ))}
+        </div>
       ))}
       <table>
         <caption>Work systems, origins in machine</caption>
@@ -65,5 +63,5 @@ export const Notes = still(({ act, inch, tables }: { act: Act; inch: boolean; ta
 
 const SETTER: [string, string][] = [
   ["input", "Input"], ["x_mm", "X"], ["y_mm", "Y"], ["reference_z_mm", "Reference Z"], ["clearance_z_mm", "Clearance Z"],
-  ["height_mm", "Height"], ["master_length_mm", "Master"],
+  ["height_mm", "Height"], ["master_length_mm", "Master length"],
 ];

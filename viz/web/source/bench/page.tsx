@@ -14,7 +14,7 @@ import { Telling } from "./telling";
 import type { State } from "./types";
 
 const PLACES: [string, string, string][] = [
-  ["task", "Task", "1"], ["hands", "Hands", "2"], ["telling", "Controller", "3"], ["notes", "Notes", "4"], ["story", "What happened", "5"],
+  ["task", "Task", "1"], ["hands", "Hands", "2"], ["telling", "Controller", "3"], ["notes", "Notes", "4"], ["story", "Story", "5"],
 ];
 const CAMERAS: [CameraName, string][] = [["choose", "by itself"], ["whole", "whole machine"], ["follow", "along"], ["pad", "close"], ["nose", "spindle face"]];
 const PACES: [number, string][] = [[0, "paused"], [0.1, "1/10"], [1, "as it is"], [10, "10 times, waiting"]];

@@ -104,7 +104,7 @@ export class Picture {
     this.believe(mmPerPixel);
     this.renderer.render(this.world, this.eye.camera);
     this.labels.draw(this.stage.solids, this.link.welcome!.look.labels, [], this.outlines, this.eye.camera, wide, high,
-      { top: 40, bottom: 10, left: 0 });
+      { top: 44, bottom: 54, left: 0 });
     this.frames += 1;
     this.dirty = turning;
   }

@@ -50,7 +50,7 @@ export const LOUD = ["alarm", "bang", "refused", "broken"];
 export const Story = still(({ events, inch }: { events: Happening[]; inch: boolean }) => {
   const told = events.map((event) => [event, sentence(event, inch)] as const).filter(([, text]) => text).slice(-40).reverse();
   return (
-    <Area id="story" title="What happened">
+    <Area id="story" title="Story" note="what happened, newest first">
       <ol class="story">
         {told.map(([event, text]) => (
           <li key={event.n} class={LOUD.includes(event.kind) ? "loud" : ""}><time>{clock(event.time_s)}</time> {text}</li>
