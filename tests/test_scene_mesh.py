@@ -124,6 +124,7 @@ def test_bad_files_are_refused_with_file_reason_and_fix(write, tmp_path):
     assert "No such file" in refusal(tmp_path / "none.stl")
     assert "the file is empty" in refusal(write(b""))
     assert "30 bytes are no STL" in refusal(write(b"x" * 30))
+    assert "the file is no STL" in refusal(write(bytes(range(1, 251)) * 4))
     assert "announces 12 triangles and holds 11" in refusal(write(binary(good[:-1], 12)))
     assert "announces 12 triangles and holds 10" in refusal(write(binary(good)[:-60]))
     text = ascii_text(good)
