@@ -6,7 +6,7 @@ import json
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -52,7 +52,10 @@ class Talker:
     """A page without a browser: says hello, keeps what it is told."""
 
     def __init__(self, address: str, **hello: Any) -> None:
-        self.socket = connect(address.replace("http", "ws") + "/live", open_timeout=LONGEST_S)
+        self._open = ExitStack()
+        self.socket = self._open.enter_context(
+            connect(address.replace("http", "ws") + "/live", open_timeout=LONGEST_S)
+        )
         self.state: dict[str, Any] = {}
         self.messages: list[dict[str, Any]] = []
         self.say({"hello": 1, **hello})
@@ -75,4 +78,4 @@ class Talker:
         return self.hear("reply", do=do)
 
     def close(self) -> None:
-        self.socket.close()
+        self._open.close()

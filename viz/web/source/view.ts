@@ -6,8 +6,9 @@ import {
 import { Belief } from "./belief";
 import { axisOf, Eye, lowest, under, type Aim, type CameraName } from "./camera";
 import { Labels } from "./labels";
+import { Hand, placeOf } from "./hand";
 import type { Player } from "./player";
-import { Stage } from "./stage";
+import { Stage, type Solid } from "./stage";
 import { length, showsInch } from "./units";
 import { Wiring } from "./wiring";
 
@@ -18,12 +19,17 @@ const CLOSE_AFTER_S = 0.9;
 const FAR_MOVE_S = 0.7;
 /** Half the height of a chosen following view: what is near the way is in the picture too. */
 const FOLLOW_HALF_MM = 150;
+/** Findings about where the setter stands, what is at it or what it gave: the pad tells, not the tool. */
+const AT_THE_PAD = ["hand-in-reach", "setter-moved", "stale-reference", "wrong-number"];
+/** A gap is worth saying below this: further away nothing is about to meet. */
+const GAP_SAID_MM = 60;
+const TOUCHING_MM = 0.005;
 
 /** How long nothing may move before the fine picture is drawn. */
 const REST_MS = 250;
 
 /** Whether this browser draws without a graphics card; smoothing then halves its frames. */
-function drawsInSoftware(): boolean {
+export function drawsInSoftware(): boolean {
   const gl = document.createElement("canvas").getContext("webgl");
   const info = gl?.getExtension("WEBGL_debug_renderer_info");
   const name = gl && info ? String(gl.getParameter(info.UNMASKED_RENDERER_WEBGL)) : "";
@@ -48,6 +54,7 @@ export class View {
   private readonly scene = new Scene();
   private readonly stage: Stage;
   private readonly wiring: Wiring;
+  private readonly hand: Hand;
   private readonly bar: HTMLDivElement;
   private dirty = true;
   private floor: GridHelper | null = null;
@@ -67,11 +74,12 @@ export class View {
     this.stage = new Stage(replay, look);
     this.belief = new Belief(replay, look.belief);
     this.wiring = new Wiring(replay);
+    this.hand = new Hand(replay);
     this.labels = new Labels(host);
     this.bar = document.createElement("div");
     this.bar.className = "scalebar";
     host.append(this.bar);
-    this.scene.add(this.stage.root, this.belief.root, this.wiring.root, this.eye.camera);
+    this.scene.add(this.stage.root, this.belief.root, this.wiring.root, this.hand.root, this.eye.camera);
     this.light();
     this.hands();
     new ResizeObserver(() => this.resize()).observe(host);
@@ -114,6 +122,7 @@ export class View {
     const t = this.player.timeOf(this.index);
     this.stage.pose(t);
     this.wiring.pose(t, this.stage.solids);
+    this.hand.pose(t, this.stage.solids);
     const { aim, name } = this.choose(t);
     const moving = this.eye.approach(aim, wall, this.aside);
     const whole = name === "whole" || (this.eye.now?.half ?? 0) > 380;
@@ -126,7 +135,8 @@ export class View {
     this.ground();
     this.renderer.render(this.scene, this.eye.camera);
     const far = mmPerPixel > 0.7;
-    this.labels.draw(this.stage.solids, this.player.page.look.labels, far ? this.wiring.labels : [], this.belief.outlines,
+    const extra = [...this.hand.labels, ...(far ? this.wiring.labels : [])];
+    this.labels.draw(this.stage.solids, this.names(t), extra, this.belief.outlines,
       this.eye.camera, wide, high, this.room);
     this.scale(mmPerPixel, wide);
     this.frames += 1;
@@ -155,6 +165,8 @@ export class View {
       const gap = carried && support ? Math.abs(carried.box.min.z - support.box.max.z) : Infinity;
       const line = this.player.replays[this.index].lineAt(t);
       const quick = line && ["rapid", "return", "home"].includes(line.kind) && line.t[1] - line.t[0] > FAR_MOVE_S && t < line.t[1];
+      const place = press || gap < GAP_SAID_MM ? null : this.placeToSee(t);
+      if (place) return { aim: this.eye.place(place), name: "pad" };
       if (press || (told && gap < 60)) name = "pad";
       else if (t <= 1e-9 || (quick && gap > 60)) name = "whole";
       else if (gap < 40 && !quick) name = "pad";
@@ -163,6 +175,40 @@ export class View {
     const aim = this.eye.aim(name, solids, press, lug && (press !== null || name === "nose"));
     if (name === "follow" && this.eye.name === "choose") aim.half = Math.max(aim.half, FOLLOW_HALF_MM);
     return { aim, name };
+  }
+
+  /** The part that a finding of now, or the open question, is about, when it isn't the tool. */
+  private placeToSee(t: number): Solid | null {
+    const { entry } = this.player.replays[this.index];
+    const solids = this.stage.solids;
+    const where = this.hand.whereAt(t);
+    if (where) return placeOf(where, solids);
+    const near = entry.findings.some((f) => AT_THE_PAD.includes(f.code) && Math.abs(f.t - t) < (f.t > 0 ? CLOSE_BEFORE_S : 1e-9));
+    return near ? solids.find((s) => s.kind === "pad") ?? null : null;
+  }
+
+  /** The parts' names, with the room below what is lowest and what the table says of the pad. */
+  private names(t: number): Record<string, string> {
+    const solids = this.stage.solids;
+    const names = { ...this.player.page.look.labels };
+    const carried = lowest(solids);
+    const support = under(solids, carried);
+    if (carried && support && overlap(carried, support)) {
+      // Beside a lug the face says more: it is what one looks at.
+      const part = (carried.look === "lug" && solids.find((s) => s.look === "face")) || carried;
+      const gap = part.box.min.z - support.box.max.z;
+      if (gap > TOUCHING_MM && gap < GAP_SAID_MM) names[part.look] += `, ${length(gap, 2)} above the ${support.kind}`;
+    }
+    const beliefs = this.player.replays[this.index].beliefsAt(t);
+    const setters = new Set(solids.filter((s) => s.kind === "pad").map((s) => s.body.replace(/\.pad$/, "")));
+    const moved = this.belief.outlines.some((outline) => outline.label.startsWith("pad"));
+    for (const setter of setters) {
+      const valid = beliefs[`setter ${setter} reference_valid`];
+      if (setters.size > 1 || typeof beliefs[`setter ${setter} reference_z_mm`] !== "number") continue;
+      if (valid === false) names.pad += ", reference flagged invalid";
+      else if (valid === true && moved) names.pad += ", reference flagged valid";
+    }
+    return names;
   }
 
   private cut(t: number): void {
@@ -243,4 +289,9 @@ export class View {
       this.grab(0, 0, Math.exp(Math.sign(event.deltaY) * 0.12));
     }, { passive: false });
   }
+}
+
+/** Whether one part hangs over the other, seen from above. */
+function overlap(a: Solid, b: Solid): boolean {
+  return a.box.min.x < b.box.max.x && b.box.min.x < a.box.max.x && a.box.min.y < b.box.max.y && b.box.min.y < a.box.max.y;
 }

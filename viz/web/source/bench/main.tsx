@@ -14,9 +14,13 @@ let due = true;
 let tick = 0;
 let last = performance.now();
 
+// The clock runs all the time; a picture is due only when something in it has changed.
+let seen: unknown[] = [];
 link.listen(() => {
   due = true;
-  desk.picture?.touch();
+  const now = [link.scene, link.state?.poses, link.state?.belief, link.state?.outline];
+  if (now.some((value, i) => value !== seen[i])) desk.picture?.touch();
+  seen = now;
 });
 desk.jog.listen(() => (due = true));
 listenToKeys(desk);

@@ -10,6 +10,7 @@ import type { Vector } from "../data";
 import { Labels } from "../labels";
 import type { Press } from "../moments";
 import { Stage } from "../stage";
+import { drawsInSoftware } from "../view";
 import type { Link } from "./link";
 import { LiveScene } from "./scene";
 
@@ -41,7 +42,7 @@ export class Picture {
 
   constructor(private readonly link: Link, private readonly host: HTMLElement) {
     const look = link.welcome!.look;
-    this.renderer = new WebGLRenderer({ antialias: true, powerPreference: "high-performance" });
+    this.renderer = new WebGLRenderer({ antialias: !drawsInSoftware(), powerPreference: "high-performance" });
     this.renderer.localClippingEnabled = true;
     this.renderer.setPixelRatio(Math.min(window.devicePixelRatio, 2));
     host.prepend(this.renderer.domElement);

@@ -1,0 +1,306 @@
+"""The bench's page in a real browser: an exercise by keyboard, lost lines, two pages, a class."""
+
+import re
+import shutil
+import time
+from pathlib import Path
+
+import pytest
+from bench_page_cases import LONGEST_S, served, until
+
+from drytouch.viz.bench.room import Rules
+
+pytestmark = pytest.mark.browser
+
+CHROMIUM = next(
+    (
+        path
+        for path in ("/usr/bin/chromium", shutil.which("chromium"))
+        if path and Path(path).exists()
+    ),
+    None,
+)
+FLAGS = [
+    "--no-sandbox",
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+    "--disable-background-networking",
+]
+STEP_MM = 0.001
+
+
+@pytest.fixture(scope="module")
+def browser():
+    if CHROMIUM is None:
+        pytest.skip("Chromium is missing: apt-get install chromium")
+    sync_api = pytest.importorskip("playwright.sync_api", reason="pip install playwright")
+    with sync_api.sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield running
+        running.close()
+
+
+@pytest.fixture(scope="module")
+def solo(tmp_path_factory):
+    with served(Rules(), tmp_path_factory.mktemp("records")) as running:
+        yield running
+
+
+@pytest.fixture
+def people(browser):
+    """Makes browsers of their own, with nothing shared; none may complain or ask elsewhere."""
+    contexts, told, asked = [], [], []
+
+    def person():
+        context = browser.new_context(viewport={"width": 1280, "height": 720})
+        context.on("console", lambda message: told.append(message.text))
+        context.on("weberror", lambda error: told.append(str(error.error)))
+        context.on("request", lambda request: asked.append(request.url))
+        contexts.append(context)
+        return context
+
+    yield person
+    for context in contexts:
+        context.close()
+    # A line that a test cuts is complained of by the browser itself.
+    assert [text for text in told if "WebSocket" not in text] == []
+    assert [url for url in asked if not re.match(r"(http|ws)://127\.0\.0\.1:|data:", url)] == []
+
+
+def comes(page, script):
+    """Wait until a script gives something true, and give it back."""
+    return until(lambda: page.evaluate(script))
+
+
+def opened(context, address, exercise=None):
+    page = context.new_page()
+    page.goto(address)
+    if exercise:
+        page.get_by_role("button", name=exercise).click()
+    comes(page, "window.bench && bench.state() && bench.frames() > 0")
+    return page
+
+
+def state(page, key):
+    return page.evaluate(f"bench.state().{key}")
+
+
+def kinds(page):
+    return [event["kind"] for event in page.evaluate("bench.events()")]
+
+
+def press(page, *keys):
+    for key in keys:
+        page.keyboard.press(key)
+
+
+def tab_to(page, name, role=("BUTTON",)):
+    """Walk with the Tab key until the element with that text has the focus."""
+    focus = (
+        "(() => { const e = document.activeElement; return [e.tagName, (e.textContent || '') + "
+        "(e.closest('label')?.textContent || '')]; })()"
+    )
+    for _ in range(80):
+        page.keyboard.press("Tab")
+        tag, text = page.evaluate(focus)
+        if tag in role and name in text:
+            return
+    pytest.fail(f"the keyboard never came to {name!r}")
+
+
+def test_a_whole_exercise_by_keyboard_alone(people, solo):
+    page = people().new_page()
+    page.goto(solo[0])
+    page.get_by_role("heading", name="What do you want to practise?").wait_for()
+    tab_to(page, "Prove the input")
+    press(page, "Enter")
+    comes(page, "window.bench && bench.state() && bench.frames() > 0")
+    press(page, "0")
+    tab_to(page, "Switch drives off")
+    press(page, "Enter")
+    comes(page, "!bench.state().modes.drives")
+    wanted = page.evaluate("bench.state().inputs.find((i) => i.watched).socket")
+    press(page, "2")
+    tab_to(page, "Socket", ("SELECT",))
+    for _ in range(5):
+        if page.evaluate("document.activeElement.value") == wanted:
+            break
+        press(page, "ArrowDown")
+    tab_to(page, "Plug in")
+    press(page, "Enter")
+    comes(page, "bench.state().inputs.some((i) => i.watched && i.plug)")
+    tab_to(page, "Press the pad")
+    press(page, "Enter")
+    comes(page, "bench.state().inputs.some((i) => i.watched && i.proved) && !bench.state().hands")
+    press(page, "0")
+    tab_to(page, "Switch drives on")
+    press(page, "Enter")
+    comes(page, "bench.state().modes.drives")
+    press(page, "1")
+    tab_to(page, "judge it")
+    press(page, "Enter")
+    page.get_by_role("heading", name="Debrief").wait_for()
+    assert page.evaluate("bench.link.debrief.verdict") == "right"
+    assert page.locator(".verdict").inner_text().startswith("RIGHT")
+    assert page.locator("footer").inner_text().startswith("Caution")
+
+
+def test_a_held_key_moves_and_stops_and_steps_are_exact(people, solo):
+    page = opened(people(), solo[0], "Touch off three tools by hand")
+    page.keyboard.down("PageDown")
+    comes(page, "bench.state().position.machine_mm[2] < -1")
+    # The keyboard's own repeats are no new presses.
+    page.keyboard.down("PageDown")
+    page.keyboard.down("PageDown")
+    page.keyboard.up("PageDown")
+    comes(page, "!bench.state().moving && !bench.state().key")
+    assert kinds(page).count("did") == 1
+    before = state(page, "position.machine_mm")[2]
+    for _ in range(4):
+        press(page, ",")
+    press(page, "PageDown", "PageDown", "PageUp", "PageDown")
+    comes(page, f"Math.abs(bench.state().position.machine_mm[2] - ({before - 2 * STEP_MM})) < 1e-4")
+    press(page, "w", "ArrowUp", "ArrowUp")
+    comes(page, f"Math.abs(bench.state().position.machine_mm[2] - ({before})) < 1e-4")
+    page.get_by_label("Show").select_option("inch")
+    comes(page, "bench.state().position.decimals === 4")
+    page.locator(".readout th", has_text=re.compile("^in$")).wait_for()
+    shown = page.locator(".readout tbody tr").nth(2).locator("td").first.inner_text()
+    assert float(shown) == pytest.approx(before / 25.4, abs=6e-5)
+
+
+def test_emergency_stop_from_a_field_and_back(people, solo):
+    page = opened(people(), solo[0], "Touch off three tools by hand")
+    page.get_by_label("One line, in mm").fill("G53 G1 Z-200 F600")
+    press(page, "Enter")
+    comes(page, "bench.state().position.machine_mm[2] < -1")
+    press(page, "Escape")
+    comes(page, "bench.state().modes.e_stop && !bench.state().moving")
+    assert page.get_by_role("button", name="Stop is pressed in").is_visible()
+    assert state(page, "position.machine_mm")[2] > -100
+    assert page.locator(".ticker").get_attribute("aria-live") == "polite"
+    page.get_by_role("button", name="Reset").click()
+    comes(page, "!bench.state().modes.e_stop")
+
+
+def test_a_lost_line_stops_the_jog_and_the_session_goes_on(people, solo):
+    page = opened(people(), solo[0], "Touch off three tools by hand")
+    number = state(page, "seat.number")
+    page.get_by_label("Held, at").select_option("2000")
+    page.locator("body").click(position={"x": 400, "y": 100})
+    page.keyboard.down("ArrowLeft")
+    comes(page, "bench.state().position.machine_mm[0] < -5")
+    page.evaluate("bench.drop()")
+    comes(page, "bench.link.connected && bench.state() && bench.events().some((e) => e.kind === 'page-lost')")
+    page.keyboard.up("ArrowLeft")
+    assert state(page, "seat.number") == number
+    comes(page, "!bench.state().moving")
+    rest = state(page, "position.machine_mm")
+    page.reload()
+    comes(page, "window.bench && bench.state() && bench.frames() > 0")
+    assert state(page, "seat.number") == number
+    assert state(page, "position.machine_mm") == rest
+    seat = solo[1].seat_number(number)
+    assert seat.session.live.log[-1].until_s is not None
+
+
+def test_a_page_that_loses_the_keys_lets_go(people, solo):
+    page = opened(people(), solo[0], "Touch off three tools by hand")
+    page.keyboard.down("ArrowDown")
+    comes(page, "bench.state().key")
+    page.evaluate("window.dispatchEvent(new Event('blur'))")
+    comes(page, "!bench.state().key && !bench.state().moving")
+    page.keyboard.up("ArrowDown")
+
+
+def test_two_pages_of_one_session_agree(people, solo):
+    context = people()
+    one = opened(context, solo[0], "Work Z on stock")
+    two = opened(context, solo[0])
+    assert state(one, "seat.number") == state(two, "seat.number")
+    cell = one.get_by_label("Z of G55")
+    cell.fill("-123.456")
+    cell.press("Enter")
+    comes(two, "bench.state().tables.systems.G55[2] === -123.456")
+    until(lambda: two.get_by_label("Z of G55").input_value() == "-123.456")
+    two.get_by_label("Rapid override, percent").fill("25")
+    comes(one, "bench.state().modes.rapid_override === 0.25")
+    one.bring_to_front()
+    one.locator("h1").click()  # out of the field: there, arrows would type
+    one.keyboard.down("ArrowLeft")
+    comes(two, "bench.state().position.machine_mm[0] < -1")
+    one.keyboard.up("ArrowLeft")
+    for page in (one, two):
+        comes(page, "!bench.state().moving && !bench.state().key")
+    assert state(one, "position.machine_mm") == state(two, "position.machine_mm")
+    assert kinds(one) == kinds(two)
+
+
+def test_a_class_of_two_trainees_and_an_instructor(people, tmp_path):
+    with served(Rules(as_class=True), tmp_path) as (address, room):
+        pages = []
+        for name in ("Ada", "Bo"):
+            page = people().new_page()
+            page.goto(address)
+            page.get_by_label("Join code").fill("nonsense")
+            page.get_by_role("button", name="Join").click()
+            page.get_by_text("join code is not").wait_for()
+            page.get_by_label("Join code").fill(room.code)
+            page.get_by_label("Your name").fill(name)
+            page.get_by_role("button", name="Join").click()
+            page.get_by_role("button", name="Touch off three tools by hand").click()
+            comes(page, "window.bench && bench.state() && bench.frames() > 0")
+            pages.append(page)
+        ada, bo = pages
+        boss = people().new_page()
+        boss.goto(f"{address}/#role=instructor&key={room.instructor_key}")
+        boss.get_by_role("button", name="Watch Bo").wait_for()
+        boss.get_by_role("button", name="Stop everybody").click()
+        for page in pages:
+            comes(page, "bench.state().frozen")
+        ada.get_by_text("The instructor has stopped everybody").first.wait_for()
+        boss.get_by_role("button", name="Let everybody go on").click()
+        boss.get_by_role("button", name="Watch Bo").click()
+        comes(boss, "bench.state() && bench.frames() > 0")
+        bo.keyboard.down("PageDown")
+        comes(boss, "bench.state().position.machine_mm[2] < -1")
+        boss.get_by_role("button", name="Take over").click()
+        comes(bo, "bench.state().seat.taken_over && !bench.state().moving")
+        bo.keyboard.up("PageDown")
+        bo.get_by_text("The instructor has the machine").wait_for()
+        boss.get_by_role("button", name="Give the machine back").wait_for()
+        boss.get_by_label("Fault").select_option("unplugged")
+        boss.get_by_role("button", name="Let it begin").click()
+        until(lambda: any(e.step.do == "fault" for e in room.seat_number(2).session.live.log))
+        boss.get_by_role("button", name="Give the machine back").click()
+        comes(bo, "!bench.state().seat.taken_over")
+        boss.get_by_role("button", name="Back to the class").click()
+        ada.get_by_role("button", name="judge it").click()
+        boss.get_by_role("cell", name="unfinished, ").wait_for()
+        boss.get_by_role("link", name="replay").first.wait_for()
+        assert boss.get_by_role("cell", name="three tools by hand").first.is_visible()
+        assert {row["trainee"] for row in room.records.attempts()} == {"Ada"}
+
+
+def test_landmarks_names_and_a_screen_without_scrolling(people, solo):
+    page = opened(people(), solo[0], "Touch off three tools by hand")
+    assert page.get_by_role("main").count() == page.get_by_role("contentinfo").count() == 1
+    for name in ("Task", "Hands", "Controller", "Notes", "Where it is", "Move the axes", "Stop and go"):
+        assert page.get_by_role("region", name=re.compile(f"^{name}")).count() == 1
+    nameless = page.evaluate(
+        "[...document.querySelectorAll('button, select, input')].filter((e) => "
+        "!(e.textContent.trim() || e.getAttribute('aria-label') || e.closest('label'))).length"
+    )
+    assert nameless == 0
+    wide, high = page.evaluate("[document.body.scrollWidth, document.body.scrollHeight]")
+    assert (wide, high) == (1280, 720)
+    overflowing = page.evaluate(
+        "[...document.querySelectorAll('.deck, .sheets, nav, header')]"
+        ".filter((e) => e.scrollWidth > e.clientWidth).map((e) => e.className)"
+    )
+    assert overflowing == []
+    start, frames = time.monotonic(), page.evaluate("bench.frames()")
+    page.keyboard.down("ArrowLeft")
+    comes(page, f"bench.frames() > {frames + 3}")
+    page.keyboard.up("ArrowLeft")
+    assert time.monotonic() - start < LONGEST_S
