@@ -89,6 +89,24 @@ def kinds(page):
     return [event["kind"] for event in page.evaluate("bench.events()")]
 
 
+def hold(page, key, script, where=None):
+    """Hold a key down until something is so; it is still down then.
+
+    On a busy machine a page may beat too late, and its key counts as let go: it is pressed again.
+    """
+
+    def reached():
+        if (where or page).evaluate(script):
+            return True
+        if not page.evaluate("bench.state().key || bench.state().moving"):
+            page.keyboard.up(key)
+            page.keyboard.down(key)
+            time.sleep(0.1)
+        return False
+
+    until(reached)
+
+
 def press(page, *keys):
     for key in keys:
         page.keyboard.press(key)
@@ -147,14 +165,14 @@ def test_a_whole_exercise_by_keyboard_alone(people, solo):
 
 def test_a_held_key_moves_and_stops_and_steps_are_exact(people, solo):
     page = opened(people(), solo[0], "Touch off three tools by hand")
-    page.keyboard.down("PageDown")
-    comes(page, "bench.state().position.machine_mm[2] < -1")
-    # The keyboard's own repeats are no new presses.
-    page.keyboard.down("PageDown")
-    page.keyboard.down("PageDown")
+    hold(page, "PageDown", "bench.state().position.machine_mm[2] < -1")
+    for _ in range(3):
+        page.keyboard.down("PageDown")  # the keyboard's own repeats are no new presses
     page.keyboard.up("PageDown")
     comes(page, "!bench.state().moving && !bench.state().key")
-    assert kinds(page).count("did") == 1
+    presses = kinds(page).count("did")
+    lost = kinds(page).count("key-lost")
+    assert presses == 1 + lost
     before = state(page, "position.machine_mm")[2]
     for _ in range(4):
         press(page, ",")
@@ -188,8 +206,7 @@ def test_a_lost_line_stops_the_jog_and_the_session_goes_on(people, solo):
     number = state(page, "seat.number")
     page.get_by_label("Held, at").select_option("2000")
     page.locator("body").click(position={"x": 400, "y": 100})
-    page.keyboard.down("ArrowLeft")
-    comes(page, "bench.state().position.machine_mm[0] < -5")
+    hold(page, "ArrowLeft", "bench.state().position.machine_mm[0] < -5")
     page.evaluate("bench.drop()")
     comes(page, "bench.link.connected && bench.state() && bench.events().some((e) => e.kind === 'page-lost')")
     page.keyboard.up("ArrowLeft")
@@ -206,8 +223,7 @@ def test_a_lost_line_stops_the_jog_and_the_session_goes_on(people, solo):
 
 def test_a_page_that_loses_the_keys_lets_go(people, solo):
     page = opened(people(), solo[0], "Touch off three tools by hand")
-    page.keyboard.down("ArrowDown")
-    comes(page, "bench.state().key")
+    hold(page, "ArrowDown", "bench.state().key")
     page.evaluate("window.dispatchEvent(new Event('blur'))")
     comes(page, "!bench.state().key && !bench.state().moving")
     page.keyboard.up("ArrowDown")
@@ -227,8 +243,7 @@ def test_two_pages_of_one_session_agree(people, solo):
     comes(one, "bench.state().modes.rapid_override === 0.25")
     one.bring_to_front()
     one.locator("h1").click()  # out of the field: there, arrows would type
-    one.keyboard.down("ArrowLeft")
-    comes(two, "bench.state().position.machine_mm[0] < -1")
+    hold(one, "ArrowLeft", "bench.state().position.machine_mm[0] < -1", two)
     one.keyboard.up("ArrowLeft")
     for page in (one, two):
         comes(page, "!bench.state().moving && !bench.state().key")
@@ -262,8 +277,7 @@ def test_a_class_of_two_trainees_and_an_instructor(people, tmp_path):
         boss.get_by_role("button", name="Let everybody go on").click()
         boss.get_by_role("button", name="Watch Bo").click()
         comes(boss, "bench.state() && bench.frames() > 0")
-        bo.keyboard.down("PageDown")
-        comes(boss, "bench.state().position.machine_mm[2] < -1")
+        hold(bo, "PageDown", "bench.state().position.machine_mm[2] < -1", boss)
         boss.get_by_role("button", name="Take over").click()
         comes(bo, "bench.state().seat.taken_over && !bench.state().moving")
         bo.keyboard.up("PageDown")
@@ -300,7 +314,6 @@ def test_landmarks_names_and_a_screen_without_scrolling(people, solo):
     )
     assert overflowing == []
     start, frames = time.monotonic(), page.evaluate("bench.frames()")
-    page.keyboard.down("ArrowLeft")
-    comes(page, f"bench.frames() > {frames + 3}")
+    hold(page, "ArrowLeft", f"bench.frames() > {frames + 3}")
     page.keyboard.up("ArrowLeft")
     assert time.monotonic() - start < LONGEST_S
