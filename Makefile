@@ -1,5 +1,7 @@
 # Everything here sets itself up: Python 3.11 or later and make are all it needs.
 #   make demo                     every demonstration, with pictures, into out/demo
+#   make bench                    practise on a live twin, in the browser
+#   make bench ARGS=--class       the same for a room
 #   make test                     the whole test suite with its coverage
 #   make test ARGS=tests/x.py     some of it, without coverage
 #   make PYTHON=python3.12 demo   with another Python
@@ -10,10 +12,17 @@ ARGS ?=
 BIN := .venv/bin
 READY := .venv/.ready
 
-.PHONY: demo test lint speed clean
+.PHONY: demo bench test lint speed clean
 
 demo: $(READY)
 	$(BIN)/drytouch demo
+
+bench: .venv/.ready-bench
+	$(BIN)/drytouch bench $(ARGS)
+
+.venv/.ready-bench: $(READY)
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check -e '.[bench]'
+	@touch $@
 
 test: $(READY)
 	$(BIN)/python -m pytest $(if $(ARGS),$(ARGS),-n auto --cov --cov-report=term)

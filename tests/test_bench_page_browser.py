@@ -208,7 +208,11 @@ def test_a_lost_line_stops_the_jog_and_the_session_goes_on(people, solo):
     page.locator("body").click(position={"x": 400, "y": 100})
     hold(page, "ArrowLeft", "bench.state().position.machine_mm[0] < -5")
     page.evaluate("bench.drop()")
-    comes(page, "bench.link.connected && bench.state() && bench.events().some((e) => e.kind === 'page-lost')")
+    comes(
+        page,
+        "bench.link.connected && bench.state() "
+        "&& bench.events().some((e) => e.kind === 'page-lost')",
+    )
     page.keyboard.up("ArrowLeft")
     assert state(page, "seat.number") == number
     comes(page, "!bench.state().moving")
@@ -299,7 +303,15 @@ def test_a_class_of_two_trainees_and_an_instructor(people, tmp_path):
 def test_landmarks_names_and_a_screen_without_scrolling(people, solo):
     page = opened(people(), solo[0], "Touch off three tools by hand")
     assert page.get_by_role("main").count() == page.get_by_role("contentinfo").count() == 1
-    for name in ("Task", "Hands", "Controller", "Notes", "Where it is", "Move the axes", "Stop and go"):
+    for name in (
+        "Task",
+        "Hands",
+        "Controller",
+        "Notes",
+        "Where it is",
+        "Move the axes",
+        "Stop and go",
+    ):
         assert page.get_by_role("region", name=re.compile(f"^{name}")).count() == 1
     nameless = page.evaluate(
         "[...document.querySelectorAll('button, select, input')].filter((e) => "

@@ -121,7 +121,11 @@ def test_an_exercise_from_hello_to_records(solo, come):
     seat = room.seats[secret]
     number = until(lambda: seat.attempt)
     kept = room.records.attempt(number)
-    assert (kept["trainee"], kept["exercise"], kept["verdict"]) == ("Ada", "prove-the-input", "right")
+    assert (kept["trainee"], kept["exercise"], kept["verdict"]) == (
+        "Ada",
+        "prove-the-input",
+        "right",
+    )
     status, _, page = get(address, f"/replay/{secret}")
     assert status == 200
     assert "data" in page

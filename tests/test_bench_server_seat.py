@@ -1,6 +1,8 @@
 """A seat at given times: silence stops motion in time, pages agree, hands change over."""
 
+import asyncio
 import json
+from itertools import pairwise
 
 import pytest
 
@@ -42,7 +44,7 @@ def told(client):
 
 
 def speeds(track):
-    return [abs(b[1] - a[1]) / TICK_S for a, b in zip(track, track[1:], strict=False)]
+    return [abs(b[1] - a[1]) / TICK_S for a, b in pairwise(track)]
 
 
 def test_a_held_key_moves_as_long_as_the_page_beats(seat):
@@ -117,8 +119,11 @@ def test_two_pages_are_told_the_same(seat):
     seat.act(two, {"do": "type-in", "system": "G55", "z_mm": -77.0}, 0.2)
     assert told(one)[1] == told(two)[1]
     assert told(one)[1]["tables"]["rows"][1]["length_mm"] == 123.456
-    first, second = ([m for m in told(c)[0] if m["kind"] == "events"] for c in (one, two))
-    assert sum((m["events"] for m in first), []) == sum((m["events"] for m in second), [])
+    first, second = (
+        [event for m in told(c)[0] if m["kind"] == "events" for event in m["events"]]
+        for c in (one, two)
+    )
+    assert first == second
 
 
 def test_a_page_that_comes_later_gets_everything(seat):
@@ -173,8 +178,6 @@ async def taken(box):
 
 
 def test_stale_state_is_dropped_and_events_never():
-    import asyncio
-
     box = Outbox()
     for n in range(1000):
         box.state({"poses": n, "time_s": n / 25})
@@ -190,8 +193,6 @@ def test_stale_state_is_dropped_and_events_never():
 
 
 def test_a_page_that_reads_nothing_is_let_go():
-    import asyncio
-
     box = Outbox()
     for n in range(MOST_WAITING + 1):
         box.send("events", events=[n])

@@ -312,7 +312,9 @@ def bench(
     exercise: Annotated[
         str | None, typer.Argument(metavar="[EXERCISE]", help="Exercise or scenario; else choose.")
     ] = None,
-    machine: Annotated[str | None, typer.Option(help="Another machine than the exercise's.")] = None,
+    machine: Annotated[
+        str | None, typer.Option(help="Another machine than the exercise's.")
+    ] = None,
     seed: Annotated[
         int | None, typer.Option(min=0, help="Number that all chance comes from.")
     ] = None,

@@ -32,7 +32,7 @@ from drytouch.viz.page_data import entry_of, looks
 _LOG = logging.getLogger(__name__)
 
 LONGEST_MESSAGE = 20_000
-"""Characters; the longest that a page sends, a typed line or a routine's arguments, has hundreds."""
+"""Characters; the longest that a page sends, a line or a routine's arguments, has hundreds."""
 
 WRONG_DELAY_S = 0.5
 """A wrong code or token is answered this late: guessing six letters would take years."""

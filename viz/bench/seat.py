@@ -114,9 +114,8 @@ class Seat:
     def _listen(self, now: float) -> None:
         """Stop what moves when nobody has been heard for too long."""
         live = self.session.live
-        if live.machine is None and live.twin.kernel.line is None:
-            self._told_silent = False
-        elif now - self.heard_at <= SILENT_S:
+        at_rest = live.machine is None and live.twin.kernel.line is None
+        if at_rest or now - self.heard_at <= SILENT_S:
             self._told_silent = False
         elif not self._told_silent and not self.session.over:
             self._told_silent = True

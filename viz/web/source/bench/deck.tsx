@@ -1,7 +1,7 @@
 // The deck under the picture, always there: where it is, what moves it, what stops it.
 
 import { capital, plainly, shownFeed, type Act, type Desk } from "./desk";
-import { jogKey, SPEEDS_MM_PER_MIN, type Jog } from "./jog";
+import type { Jog } from "./jog";
 import { still } from "./parts";
 import type { Axis, Input, Modes, State, Towards } from "./types";
 
@@ -96,7 +96,7 @@ const Move = still(({ jog, inch, step, speed, axis, down }: {
       <label class="field">
         <span>Held, at</span>
         <select value={String(speed)} onChange={(event) => jog.setSpeed(Number(event.currentTarget.value))}>
-          {SPEEDS_MM_PER_MIN.map((s) => <option key={s} value={String(s)}>{shownFeed(s, inch)}</option>)}
+          {jog.speeds.map((s) => <option key={s} value={String(s)}>{shownFeed(s, inch)}</option>)}
         </select>
       </label>
       <Wheel jog={jog} axis={axis} step={step} />
@@ -164,5 +164,3 @@ function Override({ act, label, value, most, field }: { act: Act; label: string;
     </label>
   );
 }
-
-export { jogKey };

@@ -6,6 +6,7 @@ import type { Axis, Towards } from "./types";
 export const STEPS_MM = [0.001, 0.01, 0.1, 1];
 export const STEPS_IN = [0.0001, 0.001, 0.01, 0.1];
 export const SPEEDS_MM_PER_MIN = [30, 120, 500, 2000, 6000];
+export const SPEEDS_IN_PER_MIN = [1, 5, 20, 80, 240];
 
 const KEYS: Record<string, [Axis, Towards]> = {
   ArrowLeft: ["x", "-"], ArrowRight: ["x", "+"], ArrowDown: ["y", "-"], ArrowUp: ["y", "+"],
@@ -43,6 +44,12 @@ export class Jog {
 
   get steps(): number[] {
     return this.link.state?.display === "inch" ? STEPS_IN.map((step) => step * 25.4) : STEPS_MM;
+  }
+
+  /** Speeds of a held key to choose from, mm/min; the one in use is among them. */
+  get speeds(): number[] {
+    const all = this.link.state?.display === "inch" ? SPEEDS_IN_PER_MIN.map((s) => s * 25.4) : SPEEDS_MM_PER_MIN;
+    return all.some((s) => Math.abs(s - this.speed) < 1e-9) ? all : [...all, this.speed].sort((a, b) => a - b);
   }
 
   /** A key or a button goes down; `source` tells which. A step key steps once. */
