@@ -15,7 +15,7 @@ from drytouch.sim.errors import InputError
 from drytouch.sim.recording import Recording
 from drytouch.sim.scenario.set_up import set_up_of
 from drytouch.viz.page import build_page, page_text
-from drytouch.viz.page_data import stop_time
+from drytouch.viz.stops import stop_time
 
 WEB = Path(__file__).parent.parent / "viz" / "web"
 
@@ -125,20 +125,22 @@ def test_the_notices_name_what_is_bundled():
             assert licence.read_text("utf-8").strip() in notices
 
 
-def test_the_committed_bundle_is_what_the_source_builds(tmp_path):
+@pytest.mark.parametrize("bundle", ["page", "bench"])
+def test_the_committed_bundle_is_what_the_source_builds(bundle, tmp_path):
     esbuild = WEB / "node_modules" / ".bin" / "esbuild"
     if shutil.which("node") is None or not esbuild.exists():
         pytest.skip("Node or viz/web/node_modules is missing: run `npm ci` in viz/web")
-    command = json.loads((WEB / "package.json").read_text("utf-8"))["scripts"]["build"].split()
+    scripts = json.loads((WEB / "package.json").read_text("utf-8"))["scripts"]
+    command = scripts[f"build:{bundle}"].split()
     assert command[0] == "esbuild"
     fresh = [part for part in command[1:] if not part.startswith("--outfile")]
     subprocess.run(
-        [str(esbuild), *fresh, f"--outfile={tmp_path / 'page.js'}", "--log-level=warning"],
+        [str(esbuild), *fresh, f"--outfile={tmp_path / bundle}.js", "--log-level=warning"],
         cwd=WEB,
         check=True,
         timeout=60,
     )
-    for name in ("page.js", "page.css"):
+    for name in (f"{bundle}.js", f"{bundle}.css"):
         assert (tmp_path / name).read_bytes() == (WEB / "built" / name).read_bytes(), (
             f"{name} is not what the source builds: run `npm run build` in viz/web"
         )

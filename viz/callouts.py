@@ -76,11 +76,13 @@ def callouts_for(
     return found
 
 
-def hand(place: Place, view: View) -> Callout:
-    """Where a hand is in danger: the recording says only that it was at what is pressed."""
+def hand(place: Place, view: View, where: str) -> Callout:
+    """Where a hand is in danger; ``where``: in the finding's words, "at the pad"."""
     solid = place.support or place.carried
-    point = view.focus if solid is None else _top(solid, view)
-    return Callout(("a hand is in here",), point, main=True)
+    b = None if solid is None else solid.bounds
+    x, y, _ = view.focus if solid is None else solid.middle
+    point = view.focus if b is None else (x + 30.0, y, b[5] + 22.0)
+    return Callout(("a hand", *((where,) if where else ())), point, main=True)
 
 
 def _carried(place: Place, view: View) -> Callout:

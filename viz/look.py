@@ -58,6 +58,7 @@ MATERIALS: dict[str, Material] = {
     "fixture": Material("#8e8aa0"),
     "table": Material("#e6e9ec", specular=0.0),
     "machine": Material("#e9ecef", specular=0.0, opacity=0.35),
+    "hand": Material("#d9a066", specular=0.05, edges=False),
     "other": Material("#c4c9cf"),
 }
 
@@ -79,6 +80,7 @@ LABELS: dict[str, str] = {
     "fixture": "vise or clamp",
     "table": "table",
     "machine": "machine",
+    "hand": "a hand",
 }
 
 VERDICTS: dict[str, VerdictLook] = {

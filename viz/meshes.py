@@ -36,6 +36,9 @@ BEVEL_SHARE = 0.04
 BEVEL_MOST_MM = 0.6
 """Edges catch light only when broken; small enough that no height or gap looks wrong."""
 
+FINGER_RADIUS_MM, FINGER_LENGTH_MM, FINGER_LEAN = 8.0, 60.0, 0.95
+"""A forefinger (Garrett 1971: about 75 long, 16 wide), off what hangs above; lean in radians."""
+
 Bounds = tuple[float, float, float, float, float, float]
 
 
@@ -99,6 +102,18 @@ def solids_of(item: BodyAt, drop_mm: float = 0.0) -> Iterable[Solid]:
         key = look_of(body.kind, part.feature)
         bore = part.shape.inner_radius if isinstance(part.shape, Ring) else 0.0
         yield Solid(item.id, body.kind, part.feature, key, mesh, bounds, bore)
+
+
+def finger(on: Solid) -> Solid:
+    """A plain forefinger with its tip on the part, coming from the upper right."""
+    x, y, _ = on.middle
+    lean = (math.sin(FINGER_LEAN), 0.0, math.cos(FINGER_LEAN))
+    reach = FINGER_RADIUS_MM + FINGER_LENGTH_MM / 2
+    at = (x + lean[0] * reach, y, on.bounds[5] + lean[2] * reach)
+    mesh = pyvista.Capsule(at, lean, FINGER_RADIUS_MM, FINGER_LENGTH_MM)
+    mesh = mesh.extract_surface(algorithm="dataset_surface").compute_normals()
+    bounds: Bounds = tuple(float(b) for b in mesh.bounds)  # type: ignore[assignment]
+    return Solid("hand", "hand", "hand", "hand", mesh, bounds)
 
 
 def local_parts(body: Body) -> list[tuple[str, Any]]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, NamedTuple
 
@@ -11,6 +10,7 @@ from drytouch.sim.recording import Recording
 from drytouch.viz import words
 from drytouch.viz.moment import time_s
 from drytouch.viz.presses import Press, presses_of
+from drytouch.viz.stops import stop_of
 
 SLOW = tuple(1 / n for n in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000))
 FAST = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
@@ -261,23 +261,17 @@ def _findings(
 
 
 def _when(recording: Recording, presses: Sequence[Press], question: Any) -> tuple[float, float]:
-    """When to ask and when to tell, s of the run."""
-    end = recording.duration_s
-    found = re.fullmatch(r"\s*([0-9.]+)\s*s\s*", question.before)
-    if found:
-        ask = min(float(found.group(1)), end)
-        for press in presses:
-            if ask <= press.rest and press.contact - ask < 3.0:
-                return ask, settled(press)
-        return ask, ask
-    times = [time_s(f, end) for f in recording.findings if f.get("code") == question.before]
-    decisive = min(times, default=end)
+    """When to ask and when to tell, s of the run: not before what the question asks is seen."""
+    stop = stop_of(recording, question.before)
+    tell = max(stop.tell, stop.ask)
     for press in presses:
-        if press.contact <= decisive <= press.rest + 1e-6:
-            return press.contact, min(max(settled(press), decisive), end)
-    before = [press.contact for press in presses if press.contact < decisive]
-    ask = before[-1] if before and not times else max(decisive - STRIKE_S, 0.0)
-    return ask, min(decisive, end)
+        going = press.contact <= stop.ask < settled(press)
+        # A question at a time is put while something is under way: the next press answers it.
+        soon = stop.tell == stop.ask < press.contact < stop.ask + 3.0
+        if going or soon or press.contact <= tell < settled(press):
+            tell = max(tell, settled(press))
+            break
+    return stop.ask, min(tell, recording.duration_s)
 
 
 def _joined(runs: Sequence[Stretch], stills: Sequence[Stretch]) -> Iterator[Stretch]:

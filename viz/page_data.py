@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -12,18 +11,13 @@ from drytouch.sim.scenario.scenario import Question, Scenario
 from drytouch.sim.scenario.set_up import set_up_of
 from drytouch.viz import look, words
 from drytouch.viz.moment import choose_moment, time_s
+from drytouch.viz.stops import OF_A_WAY, stop_time
+
+TOGETHER_S = 1e-3
+"""Findings this close in time are one blow: each gives the others away."""
 
 FIGURES = 4
 """More figures than this would push a finding's sentences out of sight."""
-
-BEFORE_S = 0.4
-"""A question without an earlier touch to stop at stops this long before its finding."""
-
-AFTER_S = 1e-6
-"""A stop just after an event: what it did is to be seen."""
-
-TOUCHES = ("contact", "close")
-"""What may have happened already when a question about its consequence is asked."""
 
 
 def entry_of(recording: Recording, scenario: Scenario | None) -> dict[str, Any]:
@@ -38,7 +32,7 @@ def entry_of(recording: Recording, scenario: Scenario | None) -> dict[str, Any]:
         "verdict": recording.verdict,
         "decisive_s": moment.t,
         "decisive_code": str((moment.finding or {}).get("code", "")),
-        "findings": [_finding(finding, recording.duration_s) for finding in recording.findings],
+        "findings": [_finding(finding, recording) for finding in recording.findings],
         "numbers": [_number(number) for number in words.numbers(recording)],
         "alarms": words.alarms(recording),
         "facts": facts_of(recording, scenario),
@@ -50,13 +44,19 @@ def _line(text: Any) -> str:
     return " ".join(str(text or "").split())
 
 
-def _finding(finding: Mapping[str, Any], duration_s: float) -> dict[str, Any]:
+def _finding(finding: Mapping[str, Any], recording: Recording) -> dict[str, Any]:
+    told = min(max(time_s(finding, recording.duration_s), 0.0), recording.duration_s)
+    seen = told
+    line = recording.line_at(told) if finding.get("code") in OF_A_WAY else None
+    if line is not None and told < line.t[1] <= recording.duration_s:
+        seen = line.t[1]
     code = str(finding.get("code") or "finding").replace("-", " ")
     return {
         "code": str(finding.get("code") or ""),
         "title": code[:1].upper() + code[1:],
         "severity": str(finding.get("severity") or ""),
-        "t": min(max(time_s(finding, duration_s), 0.0), duration_s),
+        "t": told,
+        "seen_t": seen,
         "sentences": words.sentences(finding),
         "figures": words.figures(finding, FIGURES),
     }
@@ -75,7 +75,8 @@ def _number(number: words.NumberOff) -> dict[str, Any]:
 def facts_of(recording: Recording, scenario: Scenario | None) -> dict[str, Any]:
     """Setters' figures, sockets, plugs and tables at time 0, as far as they are known.
 
-    A recording may carry them among its facts ("set_up"); a scenario has them all.
+    A recording carries them among its facts ("set_up"); for one made before it did, a scenario
+    has them.
     """
     empty: dict[str, Any] = {
         "setters": {},
@@ -85,10 +86,9 @@ def facts_of(recording: Recording, scenario: Scenario | None) -> dict[str, Any]:
         "length_convention": "face",
     }
     carried = recording.scenario.get("set_up")
-    if scenario is None:
-        known = carried if isinstance(carried, Mapping) else {}
-        return {**empty, **{key: value for key, value in known.items() if key in empty}}
-    return {**empty, **set_up_of(scenario)}
+    if isinstance(carried, Mapping):
+        return {**empty, **{key: value for key, value in carried.items() if key in empty}}
+    return empty if scenario is None else {**empty, **set_up_of(scenario)}
 
 
 def questions_of(recording: Recording, questions: Sequence[Question]) -> list[dict[str, Any]]:
@@ -96,6 +96,7 @@ def questions_of(recording: Recording, questions: Sequence[Question]) -> list[di
     return [
         {
             "t": stop_time(recording, question.before),
+            "hides": _giving_away(recording, question.before),
             "ask": question.ask,
             "choices": list(question.choices),
             "answer": question.answer,
@@ -105,37 +106,19 @@ def questions_of(recording: Recording, questions: Sequence[Question]) -> list[di
     ]
 
 
-def stop_time(recording: Recording, before: str) -> float:
-    """When to stop for a question (s): before a finding, or at a time such as "3.2 s".
-
-    A finding that grows out of a touch is asked about when the touch has begun and, where it
-    has, the contact has acted; one that is the touch itself, shortly before it.
-
-    Raises:
-        InputError: ``before`` is neither.
-    """
-    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*s\s*", before)
-    if found:
-        return min(float(found.group(1)), recording.duration_s)
-    if not before.strip():
-        at = choose_moment(recording).t
-    else:
-        times = [time_s(f, 0.0) for f in recording.findings if f.get("code") == before]
-        times += [event.t for event in recording.events if event.kind == before]
-        if not times and re.fullmatch(r"[a-z]+(-[a-z]+)*", before):
-            # The run went another way than the question's author expected.
-            times = [choose_moment(recording).t]
-        if not times:
-            raise InputError(
-                f"a question's stop is {before!r}",
-                key="questions.before",
-                fix='give a finding\'s code, or a time such as "3.2 s"',
-            )
-        at = min(times)
-    line = recording.line_at(max(at - AFTER_S, 0.0))
-    starts = line.t[0] if line is not None else 0.0
-    touched = [e.t for e in recording.events_between(starts, at - AFTER_S) if e.kind in TOUCHES]
-    return max(touched[-1] + AFTER_S if touched else max(at - BEFORE_S, starts), 0.0)
+def _giving_away(recording: Recording, before: str) -> list[str]:
+    """Codes of findings told by the question's stop that would answer it."""
+    stop = stop_time(recording, before)
+    found = {before} & {str(finding.get("code")) for finding in recording.findings}
+    if not found:  # a question at a time is about what comes after it
+        return []
+    told = [f for f in recording.findings if time_s(f, stop) <= stop]
+    asked = [time_s(f, stop) for f in recording.findings if f.get("code") == before]
+    for finding in told:
+        with_it = any(abs(time_s(finding, stop) - t) < TOGETHER_S for t in asked)
+        if with_it or finding.get("severity") in ("harm", "wrong"):
+            found.add(str(finding.get("code")))
+    return sorted(found)
 
 
 def looks() -> dict[str, Any]:

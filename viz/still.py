@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -99,13 +99,13 @@ class StillArtist:
         from drytouch.viz import callouts, panel
         from drytouch.viz.belief import SHOWS_PIXELS, believed_parts
         from drytouch.viz.ink import Ink
-        from drytouch.viz.meshes import solids_at
+        from drytouch.viz.meshes import finger, solids_at
         from drytouch.viz.view import choose_place, choose_view, opened, whole_view
 
         k, stage = self.scale, self._stage
         finding = moment.finding or {}
         solids = solids_at(recording, moment.t)
-        place = choose_place(solids, str(finding.get("code", "")))
+        place = choose_place(solids, str(finding.get("code", "")), _where(finding))
         view = whole_view(solids) if far else choose_view(solids, place)
         # Beside a crash, a wrong number would only draw the eye away.
         tells = moment.finding is None or finding.get("severity") in ("wrong", "risky")
@@ -113,6 +113,8 @@ class StillArtist:
         depth, budget = _press(recording, moment.t, place.support)
         # The column would only be a grey wall behind a close view.
         whole_ones = [solid for solid in solids if far or solid.kind != "machine"]
+        if finding.get("code") == "hand-in-reach" and place.support is not None:
+            whole_ones.append(finger(place.support))
         shown = opened(whole_ones, place, view, str(finding.get("code", "")))
         free = []
         if depth * stage.size[1] / 2 / view.half_height_mm > SHOWS_PIXELS:
@@ -127,7 +129,7 @@ class StillArtist:
             ink.segments(stage.outline(part.solid.mesh), look.BELIEF, 2.2 * k)
         labels = callouts.callouts_for(solids, place, view, depth, budget, believed)
         if finding.get("code") == "hand-in-reach":
-            labels.append(callouts.hand(place, view))
+            labels.append(callouts.hand(place, view, _where(finding)))
         callouts.draw_callouts(
             ink,
             stage,
@@ -145,6 +147,11 @@ class StillArtist:
         whole.paste(picture, (0, round(HEADER * k)))
         panel.draw_frame(Ink(whole), self.size, recording, moment, number, k)
         return whole
+
+
+def _where(finding: Mapping[str, Any]) -> str:
+    figures = finding.get("figures")
+    return str(figures.get("where", "")) if isinstance(figures, Mapping) else ""
 
 
 def _press(recording: Recording, t: float, support: Any) -> tuple[float, str]:

@@ -24,6 +24,8 @@ SUPPORTS = ("pad", "block", "stock", "fixture", "setter", "table")
 CODES_OF_PARTS = {"lug-strike": "lug"}
 """Findings that are about one part, whatever else may be as near."""
 
+CODES_OF_THE_PAD = ("setter-moved", "hand-in-reach")
+
 SEE_THROUGH = ("head", "machine", "table")
 """Never counted as in the way: drawn translucent, cut away or flat below everything."""
 
@@ -51,15 +53,15 @@ class View(NamedTuple):
     preset: Preset
 
 
-def choose_place(solids: Sequence[Solid], code: str = "") -> Place:
+def choose_place(solids: Sequence[Solid], code: str = "", where: str = "") -> Place:
     """The nearest pair of a carried part and a support; equal gaps go to the more telling one.
 
-    ``code``: of the finding to show, which may say what to look at.
+    ``code``: of the finding to show, which may say what to look at; ``where``: its figure of that
+    name, "at the pad" and the like.
     """
-    if code == "setter-moved":
-        # How far the tool is above it says nothing about where the setter stands.
-        pad = next((s for s in solids if s.kind == "pad"), None)
-        return Place(None, pad, 0.0)
+    if code in CODES_OF_THE_PAD:
+        # How far the tool is above it says nothing about where the setter stands, or a hand is.
+        return Place(None, part_at(where, solids), 0.0)
     best: tuple[float, int, float, Solid, Solid] | None = None
     wanted = CODES_OF_PARTS.get(code)
     able = [s for s in solids if s.kind in CARRIED and s.look != "head"]
@@ -78,6 +80,19 @@ def choose_place(solids: Sequence[Solid], code: str = "") -> Place:
         )
         return Place(lowest, None, 0.0)
     return Place(best[3], best[4], box_gap(best[3].bounds, best[4].bounds))
+
+
+PARTS_BY_WORD = {"block": "block", "stock": "stock", "vise": "fixture", "pad": "pad"}
+
+
+def part_at(where: str, solids: Sequence[Solid]) -> Solid | None:
+    """The part that the words name; the pad where they name none."""
+    kind = next((kind for word, kind in PARTS_BY_WORD.items() if word in where), "pad")
+    for wanted in (kind, "pad"):
+        found = next((s for s in solids if s.kind == wanted), None)
+        if found is not None:
+            return found
+    return None
 
 
 def in_bore(support: Solid, carried: Solid) -> bool:

@@ -90,12 +90,17 @@ def _finish(out: Path, results: list[Made], wanted: int, stopped: bool) -> int:
     for one in results:
         if one.problem:
             problems.print(f"{one.name}: {one.problem}", soft_wrap=True)
+    differ = [entry for entry in entries if entry.differs]
+    for entry in differ:
+        problems.print(
+            f"{entry.name} differs from what it promises: {entry.differs}", soft_wrap=True
+        )
     reasons = {one.no_picture for one in results if one.no_picture}
     for reason in sorted(reasons):
         problems.print(f"no picture: {reason}", soft_wrap=True)
     if stopped:
         return EXIT_INTERRUPTED
-    return EXIT_AS_EXPECTED if len(entries) == wanted else EXIT_DIFFERS
+    return EXIT_AS_EXPECTED if len(entries) == wanted and not differ else EXIT_DIFFERS
 
 
 def _progress() -> Progress:

@@ -99,6 +99,14 @@ export class Eye {
     return { focus, half: lug ? half * 1.25 : half, azimuth: this.free(focus, solids, press, AZIMUTHS, lug), elevation };
   }
 
+  /** One part by itself, from a little above: where it stands, and what is at it. */
+  place(solid: Solid): Aim {
+    const size = solid.box.getSize(new Vector3());
+    const half = Math.max(1.5 * Math.max(size.x, size.y), LEAST_HALF_MM);
+    const focus = solid.box.getCenter(new Vector3());
+    return { focus: focus.setZ(solid.box.max.z), half, azimuth: 24, elevation: 18 };
+  }
+
   /** The first azimuth with nothing in between; kept for the whole press, so that nothing jumps. */
   private free(focus: Vector3, solids: Solid[], press: Press | null, azimuths: number[], outwards: boolean): number {
     const known = press ? this.chosen.get(press) : undefined;

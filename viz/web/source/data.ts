@@ -64,6 +64,8 @@ export interface Finding {
   title: string;
   severity: string;
   t: number;
+  /** When it is to be seen, which may be later than it was told. */
+  seen_t: number;
   sentences: [string, string][];
   figures: [string, string][];
 }
@@ -78,6 +80,8 @@ export interface NumberRow {
 
 export interface Question {
   t: number;
+  /** Codes of findings that would answer the question, until it is answered. */
+  hides: string[];
   ask: string;
   choices: string[];
   answer: number;

@@ -47,7 +47,7 @@ export class Desk {
   get reading(): Told | "story" | "result" {
     if (this.picked) return this.picked;
     const { player } = this;
-    const passed = this.told.filter((f) => f.at <= player.t + 1e-9);
+    const passed = this.told.filter((f) => f.at <= player.t + 1e-9 && !this.hidden(f));
     if (player.t >= player.end - 1e-9 && !player.playing && player.start < player.end) return "result";
     if (passed.length === 0) return "story";
     const latest = passed[passed.length - 1].at;
@@ -58,13 +58,16 @@ export class Desk {
   }
 
   hidden(finding: Told): boolean {
-    return finding.at > this.player.hiddenFrom && finding.at > this.player.t;
+    const { player } = this;
+    // What an open question is about must not be told, even when it was found early on the way.
+    if (player.questions.some((q) => q.chosen < 0 && q.hides.includes(finding.code) && q.t >= finding.at && player.t <= q.t)) return true;
+    return finding.at > player.hiddenFrom && finding.at > player.t;
   }
 
   jump(finding: Told): void {
     if (this.hidden(finding)) return;
     this.player.playing = false;
-    this.player.seek(finding.at);
+    this.player.seek(finding.seen_t - this.player.shift(finding.entry));
     this.picked = finding;
     this.player.changed();
   }

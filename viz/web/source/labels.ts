@@ -29,13 +29,15 @@ export class Labels {
   draw(solids: Solid[], words: Record<string, string>, extra: Outline[], beliefs: Outline[], camera: PerspectiveCamera,
     wide: number, high: number, free: { top: number; bottom: number; left: number }): void {
     const found: Label[] = [];
-    const add = (text: string, point: Vector3, belief: boolean) => {
+    const add = (text: string, point: Vector3, belief: boolean): boolean => {
       const p = point.clone().project(camera);
       const [x, y] = [((p.x + 1) / 2) * wide, ((1 - p.y) / 2) * high];
       if (p.z < 1 && x > 8 && x < wide - 8 && y > 30 && y < high - 12 && found.length < MOST &&
         !(x < free.left && y > high - free.bottom)) {
         found.push({ text, x, y, belief });
+        return true;
       }
+      return false;
     };
     if (this.shown) {
       for (const outline of beliefs) add(outline.label, outline.point, true);
@@ -44,11 +46,13 @@ export class Labels {
         const able = solids.filter((s) => s.look === key);
         if (able.length === 0) continue;
         const eye = camera.position;
-        const solid = able.reduce((a, b) => (far(a.box, eye) <= far(b.box, eye) ? a : b));
-        const size = solid.box.getSize(new Vector3()).length();
-        // From far away, names of small things would only cover them.
-        if (size / far(solid.box, eye) < 0.012) continue;
-        add(words[key], pointOf(solid, eye), false);
+        // The nearest of its kind that is in the picture.
+        for (const solid of able.sort((a, b) => far(a.box, eye) - far(b.box, eye))) {
+          const size = solid.box.getSize(new Vector3()).length();
+          // From far away, names of small things would only cover them.
+          if (size / far(solid.box, eye) < 0.012) continue;
+          if (add(words[key], pointOf(solid, eye), false)) break;
+        }
       }
     }
     this.lay(found, wide, high, free);

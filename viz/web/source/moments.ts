@@ -45,7 +45,7 @@ const WORDS: Record<string, (data: any) => string> = {
   alarm: (d) => `alarm: ${d?.[1] ?? ""}`,
   power: (d) => (d ? "power on" : "power off"),
   reset: () => "the alarm is cleared",
-  hand: (d) => `a hand is at: ${d}`,
+  hand: (d) => (d ? `a hand is in: ${d}` : "the hand is out"),
   feel: (d) => `gauge block felt: ${d?.[1]}`,
   rule: () => "checked with a rule",
   "jog-back": () => "jogged back to the surface to read it again",

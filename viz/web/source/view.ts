@@ -24,6 +24,7 @@ const AT_THE_PAD = ["hand-in-reach", "setter-moved", "stale-reference", "wrong-n
 /** A gap is worth saying below this: further away nothing is about to meet. */
 const GAP_SAID_MM = 60;
 const TOUCHING_MM = 0.005;
+const SAID_ABOVE = ["pad", "block", "stock"];
 
 /** How long nothing may move before the fine picture is drawn. */
 const REST_MS = 250;
@@ -74,7 +75,7 @@ export class View {
     this.stage = new Stage(replay, look);
     this.belief = new Belief(replay, look.belief);
     this.wiring = new Wiring(replay);
-    this.hand = new Hand(replay);
+    this.hand = new Hand(replay, look.materials.hand.colour);
     this.labels = new Labels(host);
     this.bar = document.createElement("div");
     this.bar.className = "scalebar";
@@ -192,12 +193,12 @@ export class View {
     const solids = this.stage.solids;
     const names = { ...this.player.page.look.labels };
     const carried = lowest(solids);
-    const support = under(solids, carried);
-    if (carried && support && overlap(carried, support)) {
-      // Beside a lug the face says more: it is what one looks at.
-      const part = (carried.look === "lug" && solids.find((s) => s.look === "face")) || carried;
+    // Beside a lug the face says more: it is what one looks at.
+    const part = (carried?.look === "lug" && solids.find((s) => s.look === "face")) || carried;
+    const support = under(solids, part);
+    if (part && support && SAID_ABOVE.includes(support.kind) && overlap(part, support)) {
       const gap = part.box.min.z - support.box.max.z;
-      if (gap > TOUCHING_MM && gap < GAP_SAID_MM) names[part.look] += `, ${length(gap, 2)} above the ${support.kind}`;
+      if (gap > TOUCHING_MM && gap < GAP_SAID_MM) names[part.look] += `\n${length(gap, 2)} above the ${support.kind}`;
     }
     const beliefs = this.player.replays[this.index].beliefsAt(t);
     const setters = new Set(solids.filter((s) => s.kind === "pad").map((s) => s.body.replace(/\.pad$/, "")));
@@ -205,8 +206,8 @@ export class View {
     for (const setter of setters) {
       const valid = beliefs[`setter ${setter} reference_valid`];
       if (setters.size > 1 || typeof beliefs[`setter ${setter} reference_z_mm`] !== "number") continue;
-      if (valid === false) names.pad += ", reference flagged invalid";
-      else if (valid === true && moved) names.pad += ", reference flagged valid";
+      if (valid === false) names.pad += "\nreference flagged invalid";
+      else if (valid === true && moved) names.pad += "\nreference flagged valid";
     }
     return names;
   }
