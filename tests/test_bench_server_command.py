@@ -76,3 +76,29 @@ def test_a_class_beyond_this_machine_says_what_that_means(tmp_path):
 def test_what_cannot_be_served_is_refused(arguments, named, capsys):
     assert main(["bench", "--no-browser", *arguments]) == 2
     assert named in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("room", [[], ["--class"], ["--host", "0.0.0.0"]])
+def test_what_it_says(room, capsys, monkeypatch, tmp_path):
+    monkeypatch.setenv("DRYTOUCH_DATA", str(tmp_path))
+    opened = []
+
+    def serve(room, gate, port, told, open_browser):
+        opened.append((gate.host, bool(gate.token), port, open_browser))
+        told("http://x/" + ("#token=t" if gate.token else ""))
+
+    monkeypatch.setattr("drytouch.viz.bench.serve", serve)
+    assert main(["bench", "prove-the-input", "--machine", "bed-mill", "--port", "7", *room]) == 0
+    beyond = "--host" in room
+    assert opened == [("0.0.0.0" if beyond else "127.0.0.1", beyond, 7, True)]
+    said = capsys.readouterr().out
+    assert "http://x/" in said
+    assert ("Join code" in said) == ("--class" in room)
+    assert ("Nothing is encrypted" in said) == beyond
+    assert "Caution" in said
+
+
+def test_a_missing_library_is_named(monkeypatch, capsys):
+    monkeypatch.setitem(sys.modules, "drytouch.viz.bench", None)
+    assert main(["bench", "--no-keep"]) == 2
+    assert "drytouch[bench]" in capsys.readouterr().err

@@ -126,6 +126,8 @@ def test_an_exercise_from_hello_to_records(solo, come):
         "prove-the-input",
         "right",
     )
+    assert talker.hear("progress")["rows"][0]["best_score"] == 100
+    assert come(address, name="Ada").hear("progress")["rows"][0]["passed"] == 1
     status, _, page = get(address, f"/replay/{secret}")
     assert status == 200
     assert "data" in page

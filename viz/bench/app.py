@@ -194,6 +194,7 @@ class _Door:
             self.room.tell_class()
             return
         seat = self.room.known(hello)
+        await self.room.tell_progress(client, str(hello.get("name") or ""))
         if seat is not None:
             self._join(client, seat)
         elif self.room.rules.exercise or hello.get("exercise"):

@@ -171,8 +171,16 @@ class Room:
         try:
             seat.attempt = await asyncio.to_thread(records.save, seat.session)
             self._progress = await asyncio.to_thread(_progress_of, records)
+            for client in list(seat.clients):
+                await self.tell_progress(client, seat.session.trainee)
         except DrytouchError as error:
             _LOG.error("seat %d was not kept: %s", seat.number, error)
+
+    async def tell_progress(self, client: Client, trainee: str) -> None:
+        """What somebody has done so far, exercise by exercise; nothing about the nameless."""
+        if self.records is not None and trainee and client.role == "trainee":
+            rows = await asyncio.to_thread(self.records.progress, trainee)
+            client.outbox.send("progress", rows=rows)
 
     async def close(self) -> None:
         """Judge and keep everything that still runs: the server ends."""

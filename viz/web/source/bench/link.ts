@@ -1,6 +1,6 @@
 // The line to the server: says hello, comes back by itself, and keeps what was told.
 
-import type { ClassView, Debrief, Happening, SceneData, State, Welcome } from "./types";
+import type { ClassView, Debrief, Happening, Progress, SceneData, State, Welcome } from "./types";
 
 /** While something moves or a key is down, the server hears from this page so often. */
 const BEAT_MS = 40;
@@ -23,6 +23,7 @@ export class Link {
   events: Happening[] = [];
   debrief: Debrief | null = null;
   classView: ClassView | null = null;
+  progress: Progress[] = [];
   sorry: { why: string; at: string } | null = null;
   refusal: { why: string; fix: string; n: number } | null = null;
   connected = false;
@@ -87,6 +88,7 @@ export class Link {
     else if (kind === "events") this.happened(rest.events, rest.fresh);
     else if (kind === "reply") this.replied(rest);
     else if (kind === "debrief") this.debrief = rest.debrief;
+    else if (kind === "progress") this.progress = rest.rows;
     else if (kind === "class") this.classView = rest;
     else if (kind === "sorry") this.sorry = rest;
     else if (kind === "seated") this.seated(rest);

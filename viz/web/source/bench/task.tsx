@@ -131,6 +131,10 @@ export function Choose({ desk, close }: { desk: Desk; close: (() => void) | null
     link.room("open", { exercise, machine: form.get("machine") || null, name });
     close?.();
   };
+  const done = (name: string) => {
+    const row = link.progress.find((entry) => entry.exercise === name);
+    return row ? ` · ${row.passed ? "passed" : "not passed yet"}, best ${row.best_score} in ${row.attempts}` : "";
+  };
   return (
     <main class="choose">
       <form id="choose" class="line-form" onSubmit={(event) => event.preventDefault()}>
@@ -151,7 +155,7 @@ export function Choose({ desk, close }: { desk: Desk; close: (() => void) | null
             <button type="button" onClick={() => open(exercise.name)}>
               <b>{exercise.title}</b>
               <span>{exercise.goal}</span>
-              <small>{plainly(exercise.machine)}, about {Math.max(Math.round(exercise.par_s / 60), 1)} min</small>
+              <small>{plainly(exercise.machine)}, about {Math.max(Math.round(exercise.par_s / 60), 1)} min{done(exercise.name)}</small>
             </button>
           </li>
         ))}

@@ -199,6 +199,13 @@ export interface Debrief {
   score_lines: { words: string; times: number; cost: number }[];
 }
 
+export interface Progress {
+  exercise: string;
+  attempts: number;
+  passed: number;
+  best_score: number;
+}
+
 export interface Glance extends Seat {
   title: string;
   time_s: number;
