@@ -83,5 +83,3 @@ def _say(where: str, room: object, gate: object) -> None:
         console.print(f"Attempts are kept in {room.records.path}", soft_wrap=True, highlight=False)
     console.print("Ctrl-C ends it; what is running is judged and kept.")
     console.print(f"Caution: {CAUTION}", style="italic")
-
-
