@@ -50,11 +50,12 @@ def make_movie(
     path: str | Path,
     questions: Sequence[Any] = (),
     progress: Callable[[int, int], None] | None = None,
+    frames_per_s: int = FRAMES_PER_S,
 ) -> Made:
     """Write a movie (.mp4 or .gif) and its captions (.vtt) beside it.
 
     ``questions``: as a scenario has them; time stops for each, and the answer comes after.
-    ``progress``: told frames done and frames in all.
+    ``progress``: told frames done and frames in all; ``frames_per_s``: fewer are made sooner.
 
     Raises:
         NoPicture: OpenGL or ffmpeg is missing; says the fix.
@@ -64,14 +65,14 @@ def make_movie(
     stretches = pace(recording, questions)
     cues = cues_of(recording, stretches)
     beside = Path(path).with_suffix(".vtt")
-    total = sum(1 for _ in shots(stretches, FRAMES_PER_S))
+    total = sum(1 for _ in shots(stretches, frames_per_s))
     with (
-        Film(path, DRAWN, SHOWN, FRAMES_PER_S) as film,
+        Film(path, DRAWN, SHOWN, frames_per_s) as film,
         MovieArtist(recording, stretches, cues) as artist,
     ):
-        for shot in shots(stretches, FRAMES_PER_S):
+        for shot in shots(stretches, frames_per_s):
             film.add(artist.frame(shot))
-            if progress is not None and film.frames % FRAMES_PER_S == 0:
+            if progress is not None and film.frames % frames_per_s == 0:
                 progress(film.frames, total)
     write_atomically(beside, to_webvtt(cues, words.title(recording)))
     return Made(Path(path), beside, total, artist.drawn, length_s(stretches))
