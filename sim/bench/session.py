@@ -17,6 +17,7 @@ from drytouch.sim.bench.opening import Opened, opened
 from drytouch.sim.bench.programs import refuse_unreadable
 from drytouch.sim.bench.risk import Risk
 from drytouch.sim.bench.telling import Teller
+from drytouch.sim.bench.wheel import Turn, Waiting
 from drytouch.sim.errors import DrytouchError, InputError
 from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.scenario.step_checks import step_problems
@@ -25,8 +26,6 @@ from drytouch.sim.twin.outcome import Outcome
 
 # More messages than this that make no sense, and the last ones are counted, not kept.
 MOST_BAD = 200
-# A wheel that is turned faster than the axis follows: further detents are dropped.
-MOST_DETENTS = 200
 
 
 class Refused(Exception):
@@ -58,7 +57,7 @@ class Session:
         self.outcome: Outcome | None = None
         self.debrief: Debrief | None = None
         self._waiting: dict[str, Any] | None = None
-        self._wheel: tuple[str, float, int] | None = None
+        self._wheel = Waiting()
 
     @classmethod
     def open(
@@ -171,7 +170,8 @@ class Session:
         if held is not None and held.do in ("jog-press", "wheel"):
             # One axis at a time: this key has its turn when the axis rests.
             self.live.release()
-            self._waiting, self._wheel = action, None
+            self._waiting = action
+            self._wheel.clear()
             if self.live.machine is not None:
                 return {"waiting": True}
         self._refuse_busy("jog-press")
@@ -202,21 +202,18 @@ class Session:
             raise Refused("bad-message", "'by_mm' is 0: nothing would move")
         machine = self.live.machine
         if machine is not None and machine.do == "wheel":
-            axis, by, left = self._wheel or (action.axis, action.by_mm, 0)
-            if (axis, by) != (action.axis, action.by_mm):
-                left = 0  # turned the other way, or on another axis: what was left is void
-            left = min(left + action.detents, MOST_DETENTS)
-            self._wheel = (action.axis, action.by_mm, left)
-            return {"waiting": True}
+            dropped = self._wheel.add(Turn(action.axis, action.by_mm, action.detents))
+            return {"waiting": True, "dropped": dropped}
         self._refuse_busy("wheel")
         if self.pacing.rate == 10:
             self.pacing.rate = 1.0
-        self._start_wheel(action.axis, action.by_mm, action.detents)
+        self._wheel.clear()
+        self._start_wheel(Turn(action.axis, action.by_mm, action.detents))
         return {"n": self.live.log[-1].number}
 
-    def _start_wheel(self, axis: Any, by_mm: float, detents: int) -> None:
-        self._wheel = None
-        self.live.start(StepAxis(do="step", axis=axis, by_mm=by_mm, count=detents), "wheel")
+    def _start_wheel(self, turn: Turn) -> None:
+        step = {"do": "step", "axis": turn.axis, "by_mm": turn.by_mm, "count": turn.detents}
+        self.live.start(StepAxis.model_validate(step), "wheel")
         self.teller.catch_up(self.live.twin)
 
     def _pace(self, action: Any) -> None:
@@ -290,8 +287,10 @@ class Session:
         if self.live.machine is None and not self.live.broken:
             if self._waiting is not None:
                 self._press(self._waiting)
-            elif self._wheel is not None:
-                self._start_wheel(*self._wheel)
+            elif self.live.twin.controller.alarm_now is not None:
+                self._wheel.clear()  # whatever was still to come, the hand stops now
+            elif self._wheel:
+                self._start_wheel(self._wheel.take())
         self.teller.catch_up(self.live.twin)
 
     def lost(self) -> str:
@@ -303,7 +302,8 @@ class Session:
         return how
 
     def _stop_everything(self) -> str:
-        self._waiting = self._wheel = None
+        self._waiting = None
+        self._wheel.clear()
         if self.pacing.rate == 10:
             self.pacing.rate = 1.0
         how = "nothing" if self.over else self.live.halt()
