@@ -414,3 +414,41 @@ def test_a_finding_rounds_no_figure_and_starts_its_sentences_with_a_capital() ->
     )  # fmt: skip
     assert finding.to_dict()["figures"]["room_mm"] == 0.123456
     assert finding.what == "A jog stopped 0.12 mm before the pad; stopping took 1.00 mm."
+
+
+def test_a_false_length_that_the_rule_stops_was_stopped_until_somebody_goes_on() -> None:
+    z = REFERENCE_Z + 1.5
+    false = {"controller": {"records": {"setter": {"reference_z_mm": z}}}}
+    rule = {"do": "rule", "what": "tool-length"}
+    assert run([*TOUCH, UP, OFF], **false).verdict == "wrong"
+    outcome = run([*TOUCH, UP, OFF, rule], **false)
+    assert outcome.alarms[-1][1].code == "out-of-limit"
+    assert outcome.verdict == "stopped"
+    finding = only(outcome, "wrong-number")
+    assert finding.severity == "stopped"
+    assert finding.why.endswith("A check stopped it before anything was cut with it.")
+
+
+def test_whoever_goes_on_after_the_alarm_of_a_check_was_not_stopped() -> None:
+    false = {"controller": {"records": {"setter": {"reference_z_mm": REFERENCE_Z + 1.5}}}}
+    steps = [*TOUCH, UP, OFF, {"do": "wait", "for_s": 60.0}]
+    later = [
+        {"at_s": at, "step": step}
+        for at, step in (
+            (30.0, {"do": "rule", "what": "tool-length"}),
+            (45.0, {"do": "reset"}),
+        )
+    ]
+    stopped = run(steps, meanwhile=later[:1], **false)
+    went_on = run(steps, meanwhile=later, **false)
+    assert (stopped.verdict, went_on.verdict) == ("stopped", "wrong")
+
+
+def test_a_reference_that_was_never_true_is_not_told_as_one_that_moved() -> None:
+    mistyped = {"controller": {"records": {"setter": {"reference_z_mm": REFERENCE_Z + 0.3}}}}
+    finding = only(run(TOUCH, **mistyped), "stale-reference")
+    assert "away from it" in finding.what
+    assert finding.why.startswith("It did not hold when the run began")
+    nudge = [{"do": "nudge", "item": "setter", "by_mm": [0.0, 0.0, 0.3]}]
+    moved = only(run([*nudge, *TOUCH]), "stale-reference")
+    assert "has moved by +0.300 mm in Z" in moved.what

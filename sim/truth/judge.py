@@ -44,6 +44,7 @@ class Judge(NumberJudge):
         self.alarm_sources: list[Source] = []
         self.numbers: dict[str, Number] = {}
         self.reference_truth: dict[str, float] = {}
+        self.reference_at_start: dict[str, float] = {}
         self.reference_growth: dict[str, float] = {}
         self.reference_feed: dict[str, float] = {
             name: record.slow_mm_per_min / 60.0
@@ -118,6 +119,17 @@ class Judge(NumberJudge):
                     error_um=entry.error * 1e3, tolerance_um=entry.tolerance * 1e3,
                     why=self._why_wrong(entry),
                 )  # fmt: skip
+        self._count_as_held_back()
+
+    def _count_as_held_back(self) -> None:
+        """What was false, and then came up in a check whose alarm still stands: nothing used it."""
+        alarm = self.controller.alarm_now
+        if alarm is None or alarm.code not in _OF_A_CHECK:
+            return
+        for index, finding in enumerate(self.findings):
+            if finding.severity == "wrong" or finding.code == "stale-reference":
+                why = f"{finding.why} A check stopped it before anything was cut with it."
+                self.findings[index] = replace(finding, severity="stopped", why=why)
 
     def _count_as_stopped(self) -> None:
         """A signal that lied, and an alarm that came before any number: it was stopped in time."""
@@ -165,6 +177,8 @@ class Judge(NumberJudge):
 
 _OF_A_ROW = ("wear-counted-twice", "mixed-lengths")
 _CAUGHT_BY_ALARM = ("false-trigger", "bounce")
+# Alarms that say that a number was held against something else, or that a program says itself.
+_OF_A_CHECK = ("out-of-limit", "not-agreeing", "program")
 _CAUSES = (
     ("lug-strike", "A lug was touched instead of the face, and its height is in the number."),
     ("stale-reference", "It was computed from a reference that no longer holds."),

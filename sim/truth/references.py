@@ -19,6 +19,7 @@ class ReferenceJudge(TruthJudge):
     """Findings from references that are used. What was true when they were taken is kept here."""
 
     reference_truth: dict[str, float]
+    reference_at_start: dict[str, float]
     reference_place: dict[str, tuple[float, float]]
     reference_growth: dict[str, float]
 
@@ -35,17 +36,38 @@ class ReferenceJudge(TruthJudge):
         limit = self.scenario.tolerances.reference_mm
         if abs(moved) <= limit and across <= PLACE_MOVED_MM:
             return
-        grown = abs(moved) > limit and abs(moved - self._grown(setter, t)) <= limit
+        state, why = self._how_stale(setter, moved, across, t)
         self._find(
             "stale-reference", t, self.source_now(), setter=setter, flagged="valid",
-            moved_mm=moved, across_mm=across,
-            state="it is still flagged valid and what it stands for has moved by "
-            + (f"{moved:+.3f} mm in Z" if abs(moved) > limit else f"{across:.3f} mm sideways"),
-            why="The spindle has grown with warmth since it was taken."
-            if grown and across <= PLACE_MOVED_MM
-            else "Nothing told the controller that the setter, its pad or the machine's zero had "
-            "moved since.",
+            moved_mm=moved, across_mm=across, state=state, why=why,
         )  # fmt: skip
+
+    def began(self) -> None:
+        """The run begins: what references of earlier days would have to be now."""
+        for name, record in self.tables.records.items():
+            truth = self.true_reference(name, 0.0) if record.reference_valid else None
+            if truth is not None:
+                self.reference_at_start[name] = truth
+
+    def _how_stale(self, setter: str, moved: float, across: float, t: float) -> tuple[str, str]:
+        """What state a reference is in, and why nobody was told."""
+        limit = self.scenario.tolerances.reference_mm
+        way = f"{moved:+.3f} mm in Z" if abs(moved) > limit else f"{across:.3f} mm sideways"
+        state = f"it is still flagged valid and what it stands for has moved by {way}"
+        start = self.reference_at_start.get(setter)
+        if setter not in self.reference_truth and start is not None and across <= PLACE_MOVED_MM:
+            truth = self.true_reference(setter, t)
+            if truth is not None and abs(truth - start) <= limit:
+                return (
+                    f"it is flagged valid and what it stands for is {way} away from it",
+                    "It did not hold when the run began: mistyped, or something had moved before.",
+                )
+        if across <= PLACE_MOVED_MM and abs(moved - self._grown(setter, t)) <= limit:
+            return state, "The spindle has grown with warmth since it was taken."
+        return state, (
+            "Nothing told the controller that the setter, its pad or the machine's zero had moved "
+            "since."
+        )
 
     def _grown(self, setter: str, t: float) -> float:
         """How much of a reference's move since it was taken is growth of the spindle, mm."""

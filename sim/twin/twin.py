@@ -98,6 +98,7 @@ class Twin:
             number = self.tables.records[name].input
             if number in kernel.inputs:
                 kernel.inputs[number].proof = 3
+        self.judge.began()
 
     def _facts(self) -> dict[str, Any]:
         """What a recording says of its scenario, for people and pictures."""
