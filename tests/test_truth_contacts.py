@@ -285,6 +285,15 @@ def test_turning_is_permitted_slowly_against_the_cut_and_where_the_setter_allows
     assert outcome.verdict == ("harm" if bad else "right")
 
 
+@pytest.mark.parametrize(("rpm", "bad"), [(-3180.0, False), (-3190.0, True)])
+def test_edges_may_rub_only_as_fast_as_the_pad_bears(rpm: float, bad: bool) -> None:
+    # An end mill of 10 mm rubs at pi x 10 mm x 3183 rpm = 100 m/min.
+    outcome = run([*down(-357.0), {"do": "spin", "rpm": rpm}, touch(-365.0)])
+    assert outcome.verdict == ("harm" if bad else "right")
+    if bad:
+        assert only(outcome, "spun-into-pad").why.startswith("Its edges rubbed at 100 m/min")
+
+
 def test_a_hollow_cutter_over_the_middle_meets_the_pad_with_its_body() -> None:
     tools = {
         "tools": ["face-mill-80"], "spindle_tool": "face-mill-80",

@@ -48,6 +48,11 @@ class Setter(Part):
     )
     side_touch: bool = False
     turning_allowed: bool = Field(False, description="a tool may turn slowly against the cut")
+    # Above about 100 m/min carbide cuts hardened steel (hard turning and milling begin there), so
+    # edges that rub faster than that wear, and wear the pad, whichever way they turn.
+    worst_edge_m_per_min: PositiveFloat = Field(
+        100.0, description="fastest that edges may rub on the pad where turning is allowed"
+    )
     hold: Literal["bolted", "magnetic", "loose"] = "bolted"
     mass_kg: PositiveFloat = 1.0
     holding_force_N: float = Field(0.0, ge=0, description="magnet pull on top of its weight")

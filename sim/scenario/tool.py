@@ -92,6 +92,16 @@ class Tool(Part):
         return self
 
     @property
+    def tip_diameter_mm(self) -> float:
+        """Across the edges at the very tip; 0 where it ends in a point or a ball."""
+        if self.inserts is not None:
+            return self.inserts.circle_diameter_mm
+        last = self.stack[-1]
+        if last.shape == "cylinder":
+            return last.diameter_mm
+        return (last.end_diameter_mm or 0.0) if last.shape == "cone" else 0.0
+
+    @property
     def nominal_length_mm(self) -> float:
         """Face to tip as built, mm."""
         below = self.inserts.depth_mm if self.inserts else 0.0

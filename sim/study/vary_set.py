@@ -37,8 +37,8 @@ BODILESS: dict[str, frozenset[str]] = {
     "Setter": frozenset(
         {"contact", "pre_travel_mm", "pre_travel_sigma_mm", "hysteresis_mm", "overtravel_mm",
          "preload_N", "rate_N_per_mm", "bounce_s", "bounce_pairs", "side_touch",
-         "turning_allowed", "mass_kg", "holding_force_N", "friction_static", "friction_kinetic",
-         "link", "worst_feed_mm_per_min"}
+         "turning_allowed", "worst_edge_m_per_min", "mass_kg", "holding_force_N",
+         "friction_static", "friction_kinetic", "link", "worst_feed_mm_per_min"}
     ),
     "Tool": frozenset({"force_limit_N", "coated", "cuts", "certified_length_mm"}),
     "ControllerStart": frozenset(

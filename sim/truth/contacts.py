@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import hypot, inf
+from math import hypot, inf, pi
 from typing import TYPE_CHECKING, Any
 
 from drytouch.sim.truth.pressing import PressJudge
@@ -72,13 +72,16 @@ class ContactJudge(PressJudge):
         tool = self.stage.tool
         cuts = 1.0 if tool is None or tool.cuts == "right" else -1.0
         cutting = self.kernel.rpm * cuts > 0.0
-        if not cutting and pad.setter.turning_allowed:
+        wide_mm = 0.0 if tool is None else tool.tip_diameter_mm
+        edge_m_per_min = abs(self.kernel.rpm) * pi * wide_mm * 1e-3
+        most = pad.setter.worst_edge_m_per_min
+        if not cutting and pad.setter.turning_allowed and edge_m_per_min <= most * (1 + 1e-9):
             return
-        why = (
-            "Edges that turn in the cutting direction dig into the pad."
-            if cutting
-            else "This setter does not permit a turning tool."
-        )
+        why = "This setter does not permit a turning tool."
+        if cutting:
+            why = "Edges that turn in the cutting direction dig into the pad."
+        elif pad.setter.turning_allowed:
+            why = f"Its edges rubbed at {edge_m_per_min:.0f} m/min; this pad bears {most:g} m/min."
         self._find(
             "spun-into-pad", t, line.source,
             rpm=self.kernel.rpm, direction=" the cutting way" if cutting else "", why=why,
