@@ -11,6 +11,7 @@ from types import TracebackType
 from typing import Any
 
 from drytouch.sim.errors import InputError
+from drytouch.sim.extras import install_hint
 from drytouch.viz.opengl import NoPicture
 
 ENDINGS = (".mp4", ".gif")
@@ -27,7 +28,7 @@ def require_encoder() -> str:
         return str(get_ffmpeg_exe())
     except (ImportError, RuntimeError):
         raise NoPicture(
-            "movies need imageio-ffmpeg, which is not installed", "pip install 'drytouch[movie]'"
+            "movies need imageio-ffmpeg, which is not installed", install_hint("movie")
         ) from None
 
 

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from drytouch.sim.errors import DrytouchError, InputError
+from drytouch.sim.extras import install_hint
 from drytouch.sim.recording import Recording
 from drytouch.sim.scenario.files import write_atomically
 from drytouch.sim.scene.bodies import Body
@@ -38,9 +39,7 @@ class ModelMissing(DrytouchError):
         super().__init__()
 
     def __str__(self) -> str:
-        return (
-            "3D models need pygltflib, which is not installed\n  fix: pip install 'drytouch[model]'"
-        )
+        return f"3D models need pygltflib, which is not installed\n  fix: {install_hint('model')}"
 
 
 def write_model(recording: Recording, path: str | Path) -> Path:

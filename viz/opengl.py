@@ -13,6 +13,7 @@ from functools import cache
 from importlib.util import find_spec
 
 from drytouch.sim.errors import DrytouchError
+from drytouch.sim.extras import install_hint
 
 APT_LINE = "apt-get install --no-install-recommends libegl1 libgl1-mesa-dri"
 PROBE_TIMEOUT_S = 120.0
@@ -51,7 +52,7 @@ def choose_window() -> None:
 def why_not() -> tuple[str, str]:
     """Why no picture can be drawn and what to do; two empty texts when all is well."""
     if find_spec("pyvista") is None or find_spec("PIL") is None:
-        return "pictures need PyVista, which is not installed", "pip install 'drytouch[pictures]'"
+        return "pictures need PyVista, which is not installed", install_hint("pictures")
     choose_window()
     try:
         done = subprocess.run(

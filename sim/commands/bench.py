@@ -10,6 +10,7 @@ from drytouch.sim.commands.caution import CAUTION
 from drytouch.sim.commands.main import EXIT_AS_EXPECTED
 from drytouch.sim.commands.screen import screen
 from drytouch.sim.errors import InputError
+from drytouch.sim.extras import install_hint
 from drytouch.sim.scenario.load import load_part, load_scenario
 
 
@@ -38,7 +39,7 @@ def bench(wanted: Wanted) -> int:
     except ModuleNotFoundError as error:
         raise InputError(
             f"the bench needs {error.name}, which is not installed",
-            fix="pip install 'drytouch[bench]'",
+            fix=install_hint("bench"),
         ) from None
     # What can't be opened is said here, not to everybody who comes in.
     if wanted.exercise is not None:

@@ -11,6 +11,7 @@ from importlib import import_module
 from typing import Any, Protocol
 
 from drytouch.sim.errors import InputError
+from drytouch.sim.extras import install_hint
 from drytouch.sim.study.trials_plan import Plan, begin_worker, do_mine, do_part
 
 # So many parts wait for each worker: it never idles, and memory stays flat.
@@ -125,7 +126,7 @@ class ClusterHands(ExecutorHands):
             raise InputError(
                 "a cluster needs the library 'distributed'",
                 key="--cluster",
-                fix="install it with: pip install 'drytouch[cluster]'",
+                fix=f"install it with: {install_hint('cluster')}",
             ) from None
         try:
             self._client = library.Client(address, timeout="10s", set_as_default=False)

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import IO, Any, Protocol
 
 from drytouch.sim.errors import InputError
+from drytouch.sim.extras import install_hint
 from drytouch.sim.study.trials_plan import Plan
 
 FORMATS = ("csv", "parquet")
@@ -78,7 +79,7 @@ def _parquet(path: Path, plan: Plan, numbers: list[str]) -> Iterator[Table]:
         raise InputError(
             "Parquet needs the library 'pyarrow'",
             key="--format",
-            fix="install it with: pip install 'drytouch[parquet]', or use --format csv",
+            fix=f"install it with: {install_hint('parquet')}, or use --format csv",
         ) from None
     text, whole, real = pyarrow.string(), pyarrow.int64(), pyarrow.float64()
     kinds = [whole, whole, text, text, text, real, whole, text]
