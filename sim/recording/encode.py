@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import math
+from collections.abc import Iterator
 from dataclasses import asdict
+from itertools import chain, islice
+from operator import attrgetter, itemgetter
 from typing import TYPE_CHECKING, Any
 
 from drytouch.sim.errors import InputError
+from drytouch.sim.recording.rows import TOGETHER, in_order
 from drytouch.sim.scene.bodies import Body
 from drytouch.sim.scene.shapes import Placed
 
@@ -19,26 +24,55 @@ VERSION = 1
 
 def encode(recorder: Recorder) -> dict[str, Any]:
     """The recording as a dictionary of JSON values; see docs/recording-format.md."""
+    return {
+        key: list(value) if isinstance(value, Iterator) else value
+        for key, value in _sections(recorder)
+    }
+
+
+def encode_json(recorder: Recorder) -> Iterator[str]:
+    """The same as JSON text in pieces, as the file has it; InputError if JSON can't hold it."""
+    write = json.JSONEncoder(separators=(",", ":"), allow_nan=False).encode
+    before = "{"
+    for key, value in _sections(recorder):
+        yield f"{before}{write(key)}:"
+        before = ","
+        if not isinstance(value, Iterator):
+            yield write(value)
+            continue
+        opening = "["
+        while batch := list(islice(value, TOGETHER)):
+            yield opening + write(batch)[1:-1]
+            opening = ","
+        yield "[]" if opening == "[" else "]"
+    yield "}"
+
+
+def _sections(recorder: Recorder) -> Iterator[tuple[str, Any]]:
+    """Keys and values of the file in its order; what may be long is an iterator of rows."""
     duration = _duration(recorder)
     geometry, scene = _scene(recorder)
-    return {
-        "format": FORMAT,
-        "version": VERSION,
-        "seed": int(recorder.seed),
-        "scenario": plain(recorder.facts() if callable(recorder.facts) else recorder.facts),
-        "links": {name: [float(f) for f in factors] for name, factors in recorder.links.items()},
-        "duration_s": duration,
-        "start": [float(number) for number in recorder.start],
-        "geometry": geometry,
-        "scene": scene,
-        "lines": [_line(entry, duration) for entry in sorted(recorder.lines, key=_start)],
-        "pads": [_pad(entry) for entry in sorted(recorder.pads, key=lambda entry: entry[1])],
-        "edges": [[t, signal, int(level)] for t, signal, level in sorted(recorder.edges, key=_t)],
-        "events": [[t, kind, plain(data)] for t, kind, data in sorted(recorder.events, key=_t)],
-        "beliefs": [[t, key, plain(value)] for t, key, value in sorted(recorder.beliefs, key=_t)],
-        "spindle": [list(entry) for entry in sorted(recorder.turns, key=_t)],
-        "outcome": None if recorder.outcome is None else plain(recorder.outcome),
-    }
+    facts = recorder.facts() if callable(recorder.facts) else recorder.facts
+    lines = in_order(recorder.lines, attrgetter("t0"))
+    yield "format", FORMAT
+    yield "version", VERSION
+    yield "seed", int(recorder.seed)
+    yield "scenario", plain(facts)
+    yield (
+        "links",
+        {name: [float(f) for f in factors] for name, factors in recorder.links.items()},
+    )
+    yield "duration_s", duration
+    yield "start", [float(number) for number in recorder.start]
+    yield "geometry", geometry
+    yield "scene", scene
+    yield "lines", (_line(entry, duration) for entry in lines)
+    yield "pads", (_pad(entry) for entry in in_order(recorder.pads, itemgetter(1)))
+    yield "edges", ([t, signal, int(on)] for t, signal, on in in_order(recorder.edges, _t))
+    yield "events", ([t, kind, plain(data)] for t, kind, data in in_order(recorder.events, _t))
+    yield "beliefs", ([t, key, plain(value)] for t, key, value in in_order(recorder.beliefs, _t))
+    yield "spindle", (list(entry) for entry in in_order(recorder.turns, _t))
+    yield "outcome", None if recorder.outcome is None else plain(recorder.outcome)
 
 
 def plain(value: Any) -> Any:
@@ -66,17 +100,13 @@ def _t(entry: tuple[Any, ...]) -> float:
     return float(entry[0])
 
 
-def _start(entry: LineEntry) -> float:
-    return entry.t0
-
-
 def _duration(recorder: Recorder) -> float:
     if recorder.ended_s is not None:
         return float(recorder.ended_s)
-    times = [entry.t1 for entry in recorder.lines if math.isfinite(entry.t1)]
-    for rows in (recorder.edges, recorder.events, recorder.beliefs, recorder.turns):
-        times += [row[0] for row in rows]
-    return float(max(times, default=0.0))
+    ends = (entry.t1 for entry in recorder.lines if math.isfinite(entry.t1))
+    others = (recorder.edges, recorder.events, recorder.beliefs, recorder.turns)
+    times = (row[0] for rows in others for row in rows)
+    return float(max(chain(ends, times), default=0.0))
 
 
 def _line(entry: LineEntry, duration: float) -> dict[str, Any]:

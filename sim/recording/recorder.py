@@ -2,15 +2,18 @@
 
 The calls only append tuples, because they sit in the kernel's hot path; whatever costs time
 (geometry, sorting, dictionaries) waits for ``to_dict``. docs/recording-format.md describes the
-result.
+result. A run that may last for hours is told to ``spill``: its memory stays flat then, and whoever
+reads its rows still sees all of them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from drytouch.sim.motion.pieces import Piece
+from drytouch.sim.recording.rows import Entries, Rows
+from drytouch.sim.recording.spool import Spool
 from drytouch.sim.scene.bodies import Body
 
 Vector = tuple[float, float, float]
@@ -55,6 +58,10 @@ class LineEntry(NamedTuple):
     source: tuple[int | None, str | None, int | None, str | None] = (None, None, None, None)
 
 
+# Newest rows that are never packed: what has just happened is looked at again and again.
+KEPT = 32
+
+
 class Recorder:
     """Takes down one run. Call ``begin`` once, the rest as it happens, ``end`` when it is over."""
 
@@ -65,13 +72,16 @@ class Recorder:
         self.seed = 0
         self.ended_s: float | None = None
         self.outcome: Mapping[str, Any] | None = None
-        self.lines: list[LineEntry] = []
-        self.pads: list[tuple[str, float, int, float, float, float, float]] = []
-        self.edges: list[tuple[float, str, int]] = []
-        self.events: list[tuple[float, str, Any]] = []
-        self.beliefs: list[tuple[float, str, Any]] = []
-        self.turns: list[tuple[float, float, float]] = []
+        self.lines: Entries[LineEntry] = []
+        self.pads: Entries[tuple[str, float, int, float, float, float, float]] = []
+        self.edges: Entries[tuple[float, str, int]] = []
+        self.events: Entries[tuple[float, str, Any]] = []
+        self.beliefs: Entries[tuple[float, str, Any]] = []
+        self.turns: Entries[tuple[float, float, float]] = []
         self.scenes: list[tuple[float, str, str, Any]] = []
+        self._packed: list[Rows[Any]] = []
+        self._alike: dict[Body, Body] = {}
+        self._scenes_seen = 0
 
     def begin(
         self,
@@ -144,8 +154,47 @@ class Recorder:
         if outcome is not None:
             self.outcome = outcome
 
+    def spill(self) -> Spool:
+        """From now on ``pack`` moves old rows out of memory; returns where they go."""
+        spool = Spool()
+
+        def packed(rows: Entries[Any]) -> Rows[Any]:
+            self._packed.append(Rows(spool, KEPT, rows))
+            return self._packed[-1]
+
+        self.lines, self.pads, self.edges = map(packed, (self.lines, self.pads, self.edges))
+        self.events, self.beliefs = map(packed, (self.events, self.beliefs))
+        self.turns = packed(self.turns)
+        return spool
+
+    def pack(self) -> None:
+        """Move old rows out of memory, if ``spill`` was called; to be called now and then."""
+        for rows in self._packed:
+            rows.pack()
+        if self._packed and self._scenes_seen < len(self.scenes):
+            self._share_bodies()
+
+    def _share_bodies(self) -> None:
+        """A tool that is loaded again is the same body again: one object will do for both.
+
+        Scene changes stay in memory, because each is an act of somebody's hands, and bodies that
+        are packed would no longer share their meshes.
+        """
+        scenes, alike = self.scenes, self._alike
+        for index in range(self._scenes_seen, len(scenes)):
+            t, action, body_id, data = scenes[index]
+            if isinstance(data, Body):
+                scenes[index] = (t, action, body_id, alike.setdefault(data, data))
+        self._scenes_seen = len(scenes)
+
     def to_dict(self) -> dict[str, Any]:
         """Everything as plain data, in the recording format."""
         from drytouch.sim.recording.encode import encode
 
         return encode(self)
+
+    def to_json(self) -> Iterator[str]:
+        """The text of the recording's file, piece by piece: never all of it in memory."""
+        from drytouch.sim.recording.encode import encode_json
+
+        return encode_json(self)
