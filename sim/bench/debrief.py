@@ -5,6 +5,7 @@ Luck does not pass: numbers that are true without their proofs make ``risky``.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from math import ceil
 from typing import TYPE_CHECKING, Any
@@ -127,15 +128,17 @@ def _numbers(session: Session, outcome: Outcome) -> list[dict[str, Any]]:
 
 def _findings(session: Session, outcome: Outcome) -> list[dict[str, Any]]:
     found = []
+    begun = [entry.at_s for entry in session.live.log]
     for finding in outcome.findings:
-        done = [entry for entry in session.live.log if entry.at_s <= finding.time_s]
+        last = bisect_right(begun, finding.time_s) - 1
+        during = session.live.log[last] if last >= 0 else None
         found.append(
             finding.to_dict()
             | {
                 "replay_from_s": max(finding.time_s - BEFORE_S, 0.0),
                 "replay_to_s": min(finding.time_s + AFTER_S, outcome.time_s),
-                "action": done[-1].number if done else None,
-                "during": done[-1].step.do if done else None,
+                "action": None if during is None else during.number,
+                "during": None if during is None else during.step.do,
             }
         )
     return found

@@ -12,6 +12,7 @@ import logging
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, field
 from math import floor
+from operator import attrgetter
 from typing import Any
 
 import simpy
@@ -19,6 +20,8 @@ import simpy
 from drytouch.sim.bench.actions import needs
 from drytouch.sim.errors import ControllerAlarm, DrytouchError, StepError
 from drytouch.sim.recording import Source
+from drytouch.sim.recording.rows import Rows
+from drytouch.sim.recording.spool import Spool
 from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.scenario.steps import FeedHold, Jog, Stop
 from drytouch.sim.steps.runner import do_step, watch
@@ -28,6 +31,8 @@ Calls = Generator[Any, Any, Any]
 Tell = Callable[..., None]
 # About a microsecond: sums and differences of such times are exact for thousands of hours.
 GRID_S = 2.0**-20
+# Newest actions that are never packed: the one that runs is among them.
+KEPT = 32
 _LOG = logging.getLogger(__name__)
 
 
@@ -40,6 +45,11 @@ class Logged:
     step: Any
     held: bool = False
     until_s: float | None = None
+
+    @property
+    def settled(self) -> bool:
+        """Whether it won't change any more: nothing of it is held down."""
+        return not self.held or self.until_s is not None
 
 
 @dataclass(slots=True)
@@ -66,7 +76,8 @@ class Live:
     tell: Tell
     twin: Twin = field(init=False)
     time: float = 0.0
-    log: list[Logged] = field(default_factory=list)
+    spool: Spool = field(init=False)
+    log: Rows[Logged] = field(init=False)
     machine: Running | None = None
     hands: Running | None = None
     broken: str = ""
@@ -76,6 +87,9 @@ class Live:
     def __post_init__(self) -> None:
         # A scenario of a session has one step, which waits; findings name it as their source.
         self.twin = twin = Twin(self.scenario)
+        # A session may last for hours: what it has done long ago is packed.
+        self.spool = twin.recorder.spill()
+        self.log = Rows(self.spool, KEPT, settled=attrgetter("settled"))
         twin.controller.source = Source(step=0, call="wait")
         for beside in twin.scenario.meanwhile:
             watch(twin, beside)
@@ -117,6 +131,7 @@ class Live:
         self._count += 1
         logged = Logged(self._count, self.time, step, do == "jog-press")
         self.log.append(logged)
+        self.log.pack()
         name = getattr(step, "name", step.do)
         running = Running(self._count, do or step.do, name, self.time, needs(do or step.do), logged)
         if running.occupies in ("machine", "both"):
@@ -146,6 +161,9 @@ class Live:
         try:
             result = yield from calls
         except ControllerAlarm as alarm:
+            # The judge keeps it, and an alarm that is on is raised again at each further try: its
+            # traceback would grow, and hold whatever those calls had in hand.
+            alarm.__traceback__ = alarm.__context__ = None
             self._over(running, "done", result=None, alarm=alarm.code)
         except StepError as error:
             twin.error = f"meanwhile, {step.do}: {error}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from drytouch.sim.bench.live import Logged
@@ -10,7 +11,7 @@ from drytouch.sim.scenario.steps import Meanwhile, Wait
 
 
 def scenario_of(
-    base: Scenario, log: list[Logged], end_s: float, verdict: str | None = None
+    base: Scenario, log: Iterable[Logged], end_s: float, verdict: str | None = None
 ) -> Scenario:
     """A scenario that waits while everything in the log happens beside it, at its own time.
 

@@ -6,7 +6,7 @@ is right. ``missing`` returns for what a proof is missing, or an empty list.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -163,7 +163,7 @@ def _low(session: Session) -> list[str]:
     return []
 
 
-def _events(session: Session) -> list[tuple[float, str, Any]]:
+def _events(session: Session) -> Sequence[tuple[float, str, Any]]:
     return session.live.twin.recorder.events
 
 

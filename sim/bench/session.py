@@ -46,7 +46,7 @@ class Session:
         self.display = opened.scenario.display
         self.teller = Teller()
         self.live = Live(opened.scenario, self._tell)
-        self.teller.follow(self.live.twin)
+        self.teller.follow(self.live.twin, self.live.spool)
         self.risk = Risk(self.live.twin)
         self.pacing = Pacing(self.live)
         self.frozen = self.outline = False
@@ -266,11 +266,7 @@ class Session:
     @property
     def done(self) -> frozenset[int]:
         """Numbers of the actions that came to their end without an alarm."""
-        return frozenset(
-            event["action"]
-            for event in self.teller.events
-            if event["kind"] == "done" and event["alarm"] is None
-        )
+        return self.teller.done
 
     @property
     def over(self) -> bool:

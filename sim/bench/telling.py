@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import compress, count
 from typing import TYPE_CHECKING, Any
+
+from drytouch.sim.recording.rows import Entries, Rows
 
 if TYPE_CHECKING:
     from drytouch.sim.recording import Recorder
+    from drytouch.sim.recording.spool import Spool
     from drytouch.sim.twin.twin import Twin
 
 # Findings that are heard and seen by whoever stands there; all others wait for the debrief.
@@ -21,22 +25,37 @@ _HEARD = {
 }
 
 
+# Newest events that stay in memory: a page that is new is told 300.
+_KEPT = 320
+
+
 class Teller:
     """Collects a session's events, also those that the twin's recorder took down."""
 
     def __init__(self) -> None:
-        self.events: list[dict[str, Any]] = []
+        self.events: Entries[dict[str, Any]] = []
         self._seen = self._edges = 0
         self._inputs: dict[str, int] = {}
+        self._ended_well = bytearray(1)  # by the action's number, which begins at 1
 
-    def follow(self, twin: Twin) -> None:
-        """Begin after what a twin has recorded while it was made."""
+    def follow(self, twin: Twin, spool: Spool) -> None:
+        """Begin after what a twin has recorded while it was made; old events go to the spool."""
         self._seen, self._edges = len(twin.recorder.events), len(twin.recorder.edges)
+        self.events = Rows(spool, _KEPT, self.events)
 
     def tell(self, time_s: float, kind: str, **data: Any) -> None:
         """One event."""
         number = len(self.events) + 1
         self.events.append({"n": number, "time_s": round(time_s, 6), "kind": kind, **data})
+        if kind == "done" and data["alarm"] is None:
+            action = data["action"]
+            self._ended_well.extend(bytes(max(action + 1 - len(self._ended_well), 0)))
+            self._ended_well[action] = 1
+
+    @property
+    def done(self) -> frozenset[int]:
+        """Numbers of the actions that came to their end without an alarm."""
+        return frozenset(compress(count(), self._ended_well))
 
     def since(self, number: int) -> list[dict[str, Any]]:
         """Events numbered above ``number``."""
@@ -55,6 +74,10 @@ class Teller:
                 self.tell(t, "bang", what=_HEARD[data])
             elif kind == "message":
                 self.tell(t, "message", text=data)
+        # All of it has been seen: what is old may go.
+        recorder.pack()
+        if isinstance(self.events, Rows):
+            self.events.pack()
 
     def _catch_inputs(self, recorder: Recorder) -> None:
         while self._edges < len(recorder.edges):
