@@ -12,7 +12,6 @@ import logging
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, field
 from math import floor
-from operator import attrgetter
 from typing import Any
 
 import simpy
@@ -45,11 +44,6 @@ class Logged:
     step: Any
     held: bool = False
     until_s: float | None = None
-
-    @property
-    def settled(self) -> bool:
-        """Whether it won't change any more: nothing of it is held down."""
-        return not self.held or self.until_s is not None
 
 
 @dataclass(slots=True)
@@ -89,7 +83,7 @@ class Live:
         self.twin = twin = Twin(self.scenario)
         # A session may last for hours: what it has done long ago is packed.
         self.spool = twin.recorder.spill()
-        self.log = Rows(self.spool, KEPT, settled=attrgetter("settled"))
+        self.log = Rows(self.spool, KEPT, settled=self._settled)
         twin.controller.source = Source(step=0, call="wait")
         for beside in twin.scenario.meanwhile:
             watch(twin, beside)
@@ -147,6 +141,10 @@ class Live:
         self.twin.env.process(self._perform(running, step, calls))
         self._begin()
         return running
+
+    def _settled(self, logged: Logged) -> bool:
+        """Whether an action won't change any more: its key can't come up any later."""
+        return self.machine is None or self.machine.logged is not logged
 
     def _begin(self) -> None:
         """Let what was just started do its first calls now, not at the next tick."""
