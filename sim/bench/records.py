@@ -13,7 +13,7 @@ import os
 import sqlite3
 import sys
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -124,7 +124,7 @@ class Records:
             debrief.verdict, int(debrief.passed), debrief.score, session.outcome.time_s,
             session.hints_used, json.dumps(debrief.to_dict()),
             scenario_to_toml(session.as_scenario()),
-            zlib.compress(json.dumps(session.recording()).encode()),
+            _compressed(session.live.twin.recorder.to_json()),
         )  # fmt: skip
         try:
             with self._open() as base:
@@ -228,6 +228,12 @@ class Records:
                 return [dict(row) for row in base.execute(query, values)]
         except sqlite3.Error as error:
             raise InputError(f"records can't be read: {error}", str(self.path)) from None
+
+
+def _compressed(texts: Iterable[str]) -> bytes:
+    """Pieces of a text, compressed one by one: an hour's recording is 7 MB, and never whole."""
+    packer = zlib.compressobj()
+    return b"".join([*(packer.compress(text.encode()) for text in texts), packer.flush()])
 
 
 def _failings(debrief: dict[str, Any]) -> list[tuple[str, str]]:
