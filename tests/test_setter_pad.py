@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from twin_cases import CLOSE_Z, CONTACT_Z, X, Y, down, kinds, truth_z, twin_of, when
 
 from drytouch.sim.errors import ControllerAlarm
+from drytouch.sim.recording import Recording
 from drytouch.sim.scenario.setter import Setter
 from drytouch.sim.setter import Pad, bounce_edges, pad_normal
 from drytouch.sim.twin.twin import Twin
@@ -271,11 +272,50 @@ def test_a_tool_that_slides_across_keeps_the_pad_down_until_it_is_off(depth: flo
     assert twin.kernel.pads["main"].depth == 0.0
 
 
+@pytest.mark.parametrize("start_x", [0.0, -12.0])
+def test_it_springs_back_where_the_tool_comes_off_and_not_at_the_end_of_the_way(start_x) -> None:
+    twin = twin_of()
+    twin.hand.rapid(x=X + start_x, frame="machine")
+    twin.hand.feed(z=CONTACT_Z - 0.5, feed_mm_per_min=60.0, frame="machine")
+    began = twin.env.now
+    twin.hand.feed(x=X + start_x + 100.0, feed_mm_per_min=600.0, frame="machine")
+    events = [(t, kind) for t, kind, _ in twin.recorder.events if kind in ("open", "leave")]
+    assert [kind for _, kind in events] == ["open", "leave"]
+    # Pad and tool are round: it is off when their centres are both radii apart.
+    setter, tool = twin.scenario.setter["main"], twin.stage.tool
+    apart = setter.pad_diameter_mm / 2 + tool.tip_diameter_mm / 2
+    seen = Recording.from_dict(twin.recorder.to_dict())
+    off = events[1][0]
+    assert seen.pad_depth_at("main", off - 1e-6) == pytest.approx(0.5, abs=1e-6)
+    assert seen.pad_depth_at("main", off) == 0.0 == seen.pad_depth_at("main", twin.env.now)
+    at = seen.position_at(off)[0]
+    assert at == pytest.approx(X + apart, abs=2e-5)
+    assert events[0][0] == events[1][0] < twin.env.now
+    assert began < events[0][0]
+    assert twin.kernel.pads["main"].depth == 0.0
+
+
+def test_a_slant_that_only_brushes_the_rim_lets_the_pad_go_again() -> None:
+    twin = twin_of()
+    off = twin.scenario.setter["main"].pad_diameter_mm / 2 + twin.stage.tool.tip_diameter_mm / 2
+    twin.hand.rapid(x=X + off - 1.0, frame="machine")
+    twin.hand.feed(z=CONTACT_Z + 0.05, feed_mm_per_min=60.0, frame="machine")
+    # Down by 1 in 10: it meets the pad after 0.5 mm, and is off it 0.5 mm later, 50 um deep.
+    twin.hand.feed(x=X + off + 9.0, z=CONTACT_Z - 0.95, feed_mm_per_min=60.0, frame="machine")
+    assert kinds(twin) == ["contact", "leave"]
+    pad = twin.kernel.pads["main"]
+    assert not pad.pressed
+    assert not twin.controller.input_on()
+    assert twin.recorder.lines[-1].block_mm is None
+
+
 def test_a_pad_that_is_taken_away_or_whose_tool_is_changed_springs_back() -> None:
     away, changed = pressed_by(0.5), pressed_by(0.5)
     away.stage.take_away("main", away.recorder, away.env.now)
     changed.stage.load(None, changed.recorder, changed.env.now)
     for twin in (away, changed):
         twin.hand.feed(z=CONTACT_Z, feed_mm_per_min=60.0, frame="machine")
+        seen = Recording.from_dict(twin.recorder.to_dict())
+        assert seen.pad_depth_at("main", twin.env.now) == 0.0
         assert kinds(twin) == ["contact", "close", "open", "leave"]
         assert not twin.controller.input_on()

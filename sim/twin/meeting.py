@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from drytouch.sim.setter import LEAST_RATE, bounce_edges, pad_normal
 from drytouch.sim.twin.line import LEAST_MOVE_MM, Line, Vector
 from drytouch.sim.twin.planning import Planning
+from drytouch.sim.twin.slipping import slips_at
 
 if TYPE_CHECKING:
     from drytouch.sim.setter import Pad
@@ -43,18 +44,28 @@ class Meeting(Planning):
         self._limit_switch(line)
 
     def _let_go_of(self, pad: Pad, face: Vector, t: float) -> bool:
-        """Let a pad spring back that nothing is over any more: slid off, taken away, tool changed.
-
-        Where along a way across it slipped off is not looked for: it springs back at the end.
-        """
-        start = (face[0], face[1], face[2] + pad.depth + _CLEAR_MM)
-        hits = self.stage.contacts(start, (0.0, 0.0, -1.0), _CLEAR_MM + _UNDER_MM)
-        if any(hit.soft and self._pad_of(hit) is pad for hit in hits):
+        """Let a pad spring back that nothing is over any more: taken away, tool changed."""
+        if self.something_over(pad, face, pad.depth):
             return False
         if pad.pressed:
             self._open(pad, t)
+        self._spring_back(pad, t)
         self._leave(pad, t)
         return True
+
+    def something_over(self, pad: Pad, face: Vector, depth: float) -> bool:
+        """Whether what is at the face, or the face itself, would hold the pad down so deep."""
+        start = (face[0], face[1], face[2] + depth + _CLEAR_MM)
+        hits = self.stage.contacts(start, (0.0, 0.0, -1.0), _CLEAR_MM + _UNDER_MM)
+        return any(hit.soft and self._pad_of(hit) is pad for hit in hits)
+
+    def _slips(self, pad: Pad, line: Line) -> dict[str, float]:
+        """Path levels at which a tool dragged across comes off the pad, sooner than by going up."""
+        s = slips_at(self, pad, line)
+        if s is None:
+            return {}
+        both = (pad.slots["open"], pad.slots["leave"])
+        return {slot: min(s, self.targets.get(slot, inf)) for slot in both}
 
     def _turn_round(self, line: Line) -> None:
         """How much of the path goes into lost motion and pressed-in interference."""
@@ -98,6 +109,7 @@ class Meeting(Planning):
                 self.targets[pad.slots["close"]] = line.dead + max(pad.trip - pad.depth, 0.0) / rate
             # Rounding may have left it a last bit past solid: then it is met at once.
             self.targets[pad.slots["solid"]] = line.dead + max(pad.solid - pad.depth, 0.0) / rate
+        self.targets.update(self._slips(pad, line))
 
     def _approach(self, hit: Any, line: Line) -> None:
         """One contact ahead: a pad to be pushed in, or something hard."""
@@ -182,6 +194,8 @@ class Meeting(Planning):
         if pad.setter.kind == "switch" or self._plate_conducts():
             self._aim(pad.slots["close"], pad.s_at(pad.trip), line, t)
         self._aim(pad.slots["solid"], pad.s_at(pad.solid), line, t)
+        for slot, s in self._slips(pad, line).items():
+            self._aim(slot, s, line, t)
 
     def _close(self, pad: Pad, t: float) -> None:
         self.targets.pop(pad.slots["close"], None)
@@ -197,12 +211,25 @@ class Meeting(Planning):
 
     def _open(self, pad: Pad, t: float) -> None:
         self.targets.pop(pad.slots["open"], None)
+        if not pad.pressed:
+            return  # it comes off before it was ever pressed far enough
         pad.pressed = False
         self.recorder.event(t, "open", pad.name)
         self._drive(self.wires[pad.name], [(t, False)])
 
+    def _spring_back(self, pad: Pad, t: float) -> None:
+        """Not lifted off but let go of: from now on no line's path says how deep it is."""
+        pad.follow(0.0, 0.0, 0.0)
+        self.recorder.pad(pad.name, t, self.lines - 1, 0.0, 0.0, 0.0, pad.solid)
+
     def _leave(self, pad: Pad, t: float) -> None:
         self.targets.pop(pad.slots["leave"], None)
+        for kind in ("close", "solid"):
+            if self.targets.pop(pad.slots[kind], None) is not None:
+                self.agenda.clear(pad.slots[kind])
+        line = self.line
+        if line is not None and pad.depth_at(line.track.state_at(t - line.delay).s) > LEAST_MOVE_MM:
+            self._spring_back(pad, t)
         pad.touching = False
         pad.depth = 0.0
         self.recorder.event(t, "leave", pad.name)
