@@ -11,6 +11,14 @@ from drytouch.sim.twin.outcome import Outcome
 from drytouch.sim.twin.twin import Twin
 
 LONGEST_S = 600.0
+# What physics makes pointless: exercise and machine -> what the refusal says.
+REFUSED = {
+    ("reference-between-the-lugs", "bed-mill"): "no drive lugs",
+    ("reference-between-the-lugs", "gantry-router"): "no drive lugs",
+    ("reference-between-the-lugs", "large-centre"): "can't reach the pad",
+    ("recover-after-an-emergency-stop", "machining-centre"): "keeps its references",
+    ("recover-after-an-emergency-stop", "large-centre"): "keeps its references",
+}
 
 
 def do(session: Session, action: str, /, **figures: Any) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from numpy.random import PCG64, Generator, SeedSequence
 
 from drytouch.sim.bench.fitting import fitted
 from drytouch.sim.bench.programs import offered
+from drytouch.sim.bench.words import told
 from drytouch.sim.errors import InputError
 from drytouch.sim.faults import NotHere, fault_named
 from drytouch.sim.scenario.exercise import Ask, Exercise
@@ -74,6 +75,7 @@ def opened(
     base = scenario if isinstance(scenario, Scenario) else load_scenario(scenario)
     if machine is not None:
         base = fitted(base, load_part("machine", machine))
+    base = told(base)
     exercise = base.exercise
     changes: dict[str, Any] = {"steps": ()}
     if seed is not None:

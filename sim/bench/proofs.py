@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from drytouch.sim.bench.second_ways import Past
 from drytouch.sim.truth.number import Number
 
 if TYPE_CHECKING:
@@ -17,10 +18,6 @@ if TYPE_CHECKING:
 
 # Two slow touches of a sound setter lie within this; what a record asks may be finer.
 AGREE_MM = 0.01
-# A rule reads to half a millimetre; what differs by more than twice that is no reading error.
-RULE_DOUBT_MM = 1.0
-# A tool of known length that comes out within this of its paper proves the reference behind it.
-KNOWN_MM = 0.02
 # First moves of an unproved program: a quarter of the rapid is what can still be stopped by hand.
 LOW_OVERRIDE = 0.25
 
@@ -35,14 +32,15 @@ class Proof:
 
 
 def _input(session: Session) -> list[str]:
+    """Pressed and looked at; where it was not seen off-on-off, nothing was touched after that."""
     findings = session.live.twin.judge.findings
     touched = any(entry.kind == "touch" for entry in session.live.twin.recorder.lines)
-    skipped = any(finding.code == "unproved-input" for finding in findings)
-    if skipped:
+    if any(finding.code == "unproved-input" for finding in findings):
         return ["the input that the touch watched"]
-    seen = [data for _, kind, data in _events(session) if kind == "input-seen"]
-    pressed = any(on for _, on in seen) or bool(session.live.scenario.controller.proved)
-    return [] if pressed or (touched and not skipped) else ["the input"]
+    # Whoever pressed the pad, saw nothing come on and touched nothing has found what there is.
+    pressed = any(kind == "input-seen" for _, kind, _ in _events(session))
+    known = bool(session.live.scenario.controller.proved)
+    return [] if pressed or known or touched else ["the input"]
 
 
 def _wanted(session: Session) -> Iterator[Number]:
@@ -53,82 +51,30 @@ def _wanted(session: Session) -> Iterator[Number]:
 
 
 def _agree(session: Session) -> list[str]:
-    latches = [(t, data[3]) for t, kind, data in _events(session) if kind == "latch"]
-    found = []
+    past = Past(session)
+    latches, found = past.latches(), []
     for number in _wanted(session):
         if number.name.endswith((" x", " y")):
             continue  # a place is sighted, not touched
-        before = [z for t, z in latches if t <= number.time_s][-2:]
+        # Two touches of one and the same thing: what another tool did agrees by accident.
+        since, _ = past.tool(number.time_s)
+        before = [z for t, z in latches if since <= t <= number.time_s][-2:]
         if len(before) < 2 or abs(before[1] - before[0]) > AGREE_MM:
             found.append(number.name)
     return found
 
 
 def _crossed(session: Session) -> list[str]:
+    past = Past(session)
     return [
         number.name
         for number in _wanted(session)
-        if not number.name.endswith((" x", " y")) and not _second_way(session, number)
+        if not number.name.endswith((" x", " y")) and not past.second_way(number)
     ]
 
 
-def _second_way(session: Session, number: Number) -> bool:
-    """Whether a number was looked at another way after it was stored."""
-    after = [entry for entry in _events(session) if entry[0] >= number.time_s]
-    rules = [data for _, kind, data in after if kind == "rule" and _agrees(data)]
-    jogged = [data for _, kind, data in after if kind == "jog-back"]
-    by_rule = {data[0] for data in rules}
-    if number.name.startswith("row "):
-        row = number.name.split()[1]
-        return (
-            "tool-length" in by_rule
-            or bool(jogged)
-            or _did(session, "recheck-length", number.time_s, "row", row)
-        )
-    if number.name.endswith(" z"):
-        return "tip-to-stock" in by_rule or any(data[0] in number.name for data in jogged)
-    if number.name.endswith(" height"):
-        return "setter-height" in by_rule
-    return bool(by_rule & {"tool-length", "setter-height"}) or bool(_known_tools(session, number))
-
-
-def _agrees(data: Any) -> bool:
-    what, reading, belief = data
-    if what == "tip-to-table":
-        return True
-    return belief is not None and abs(reading - belief) <= RULE_DOUBT_MM
-
-
-def _did(session: Session, routine: str, since_s: float, key: str, value: str) -> bool:
-    return any(
-        entry.step.do == "routine"
-        and entry.step.name.replace("_", "-") == routine
-        and entry.at_s >= since_s
-        and str(entry.step.arguments.get(key)) == value
-        and entry.number in session.done
-        for entry in session.live.log
-    )
-
-
-def _known_tools(session: Session, after: Number | None = None) -> list[str]:
-    """Rows of tools of known length that were measured and came out as their paper says."""
-    twin = session.live.twin
-    base = twin.judge.length_base(twin.kernel.agenda.now())
-    found = []
-    for name, number in twin.judge.numbers.items():
-        if not name.startswith("row "):
-            continue
-        row = twin.tables.rows.get(int(name.split()[1]))
-        tool = twin.scenario.tools.get(row.tool or "") if row else None
-        certified = tool.certified_length_mm if tool else None
-        late = after is None or number.time_s >= after.time_s
-        if certified is not None and late and abs(number.belief - base - certified) <= KNOWN_MM:
-            found.append(name)
-    return found
-
-
 def _known(session: Session) -> list[str]:
-    return [] if _known_tools(session) else ["the reference"]
+    return [] if Past(session).known_tools() else ["the reference"]
 
 
 def _ten(session: Session) -> list[str]:
@@ -179,8 +125,10 @@ PROOFS: dict[str, Proof] = {
         _agree,
     ),
     "cross-checked": Proof(
-        "Each number was looked at a second way after it was stored",
-        "A rule, a tool of known length or jogging back shows what the first way can't.",
+        "Each number was looked at a second way after it was stored: the same tool, row, setter or "
+        "work system",
+        "A rule shows what is off by a millimetre (it reads to half of one), jogging back some "
+        "hundredths, a tool of known length its reference to a few.",
         _crossed,
     ),
     "ten-touches": Proof(

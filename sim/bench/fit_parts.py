@@ -1,0 +1,342 @@
+"""What an exercise uses on another machine: setter, tools, stock and block that its Z has room for.
+
+The exercise's own things stay wherever they fit. Where Z is too short for them, the library's next
+lower setter or shorter tool of the same kind takes their place; where it ends too high above the
+table, the setter gets a riser or the gauge block is a taller one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import ceil
+from typing import Any
+
+from drytouch.sim.errors import InputError
+from drytouch.sim.scenario import library
+from drytouch.sim.scenario.load import load_part
+from drytouch.sim.scenario.machine import Machine
+from drytouch.sim.scenario.places import height_of
+from drytouch.sim.scenario.scenario import Block, Scenario, Stock
+from drytouch.sim.scenario.setter import Setter
+from drytouch.sim.scenario.tool import Tool
+
+# Room between a tool that is carried right up and what stands highest: the clearance height is
+# somewhere in it, with the margins that routines want on both sides (5 and 2 mm).
+ROOM_MM = 12.0
+# Slow touches aim the back-off's 2 mm below the trip, and a record may ask for more.
+BELOW_MM = 5.0
+# What is felt with a block starts too low, and steps up.
+FEEL_BELOW_MM = 2.0
+# A riser taller than a setter is no longer how one stands; its height comes in steps of 10 mm.
+MOST_RISER_MM, RISER_STEP_MM = 60.0, 10.0
+# More Z than this is never too little for a setter and a tool of the library.
+_ENOUGH_MM = 400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """What stands in for the exercise's own things; names map old to new."""
+
+    setter: dict[str, Setter]
+    tools: dict[str, Tool]
+    stock: dict[str, Stock]
+    blocks: dict[str, Block]
+    renamed: dict[str, str]
+
+    def put_into(self, scenario: Scenario, machine: Machine) -> Scenario:
+        """The scenario with these things, under their new names, on the machine."""
+        new = self.renamed
+        start = scenario.controller
+        rows = {
+            number: row.model_copy(update={"tool": new.get(row.tool or "", row.tool)})
+            for number, row in start.rows.items()
+        }
+        places = {
+            new.get(name, name): place.model_copy(update={"on": new.get(place.on, place.on)})
+            for name, place in scenario.placements.items()
+        }
+        tool = scenario.spindle_tool
+        return scenario.model_copy(
+            update={
+                "machine": machine,
+                "setter": self.setter,
+                "tools": self.tools,
+                "stock": self.stock,
+                "blocks": self.blocks,
+                "placements": places,
+                "spindle_tool": new.get(tool or "", tool),
+                "controller": start.model_copy(update={"rows": rows}),
+            }
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """How much there is between a machine's table and its spindle face, mm."""
+
+    machine: Machine
+    piled: bool
+
+    @property
+    def most(self) -> float:
+        """Face above the table, right up."""
+        return self.machine.axes.z.max_mm - self.machine.table.top_z_mm
+
+    @property
+    def least(self) -> float:
+        """Face above the table, right down; below 0 where it could go through it."""
+        return self.machine.axes.z.min_mm - self.machine.table.top_z_mm
+
+
+def fitting_parts(scenario: Scenario, machine: Machine) -> Parts:
+    """The exercise's things, or what takes their place on this machine.
+
+    Raises:
+        InputError: nothing in the library is short, low or tall enough.
+    """
+    exercise = scenario.exercise
+    numbers = exercise.numbers if exercise else ()
+    # Work Z through the setter: it is put onto the stock, and a tool goes on top of both.
+    room = Room(machine, any(name.endswith(" z") for name in numbers) or
+                machine.habits.length_convention == "work")  # fmt: skip
+    for stock in _stocks(scenario):
+        for setter in _setters(scenario, machine, room.piled):
+            found = _with_tools(scenario, room, setter, stock)
+            if found is not None:
+                return found
+    named = short_name(machine)
+    if room.most > _ENOUGH_MM:
+        why = (
+            f"the spindle face of the {named} ends {room.least:.0f} mm above its table: too high "
+            "for the tools of this exercise to reach the setter, even on a riser"
+        )
+    else:
+        why = (
+            f"the {named} has {room.most:.0f} mm between its table and the top of Z: too little "
+            "for the setter of this exercise with any tool of the library above it"
+        )
+    raise InputError(
+        why,
+        key="machine",
+        fix="choose another machine, or give the exercise other tools and another setter",
+    )
+
+
+def _with_tools(
+    scenario: Scenario, room: Room, setters: dict[str, Setter], stock: dict[str, Stock]
+) -> Parts | None:
+    """These setters and this stock with tools that fit them; None: there are none."""
+    changed = scenario.model_copy(update={"setter": setters, "stock": stock})
+    names = dict(zip(scenario.stock, stock, strict=True))
+    low = min((s.pad_height_mm for s in setters.values()), default=0.0)
+    standing = [height_of(changed, names.get(n, n)) for n in scenario.placements]
+    highest = max((*standing, *(s.pad_height_mm for s in setters.values())), default=0.0)
+    stocks = [height_of(changed, name) for name in stock]
+    pile = max(stocks, default=0.0) + max((s.pad_height_mm for s in setters.values()), default=0.0)
+    tools: dict[str, Tool] = {}
+    for name, tool in scenario.tools.items():
+        top = max(highest, pile) if room.piled and not tool.master else highest
+        found = _tool(name, tool, room.most - ROOM_MM - top, setters, {*scenario.tools, *tools})
+        if found is None:
+            return None
+        tools[found[0]] = found[1]
+    riser = _riser(scenario, room, tools, setters, low)
+    longest = max((tool.true_length_mm for tool in tools.values()), default=0.0)
+    if riser is None or (riser and highest + riser + longest > room.most - ROOM_MM):
+        return None
+    if riser:
+        setters = {name: _raised(setter, riser) for name, setter in setters.items()}
+    blocks = _blocks(scenario, room, tools)
+    if blocks is None:
+        return None
+    renamed = names | dict(zip(scenario.tools, tools, strict=True))
+    renamed |= dict(zip(scenario.blocks, blocks, strict=True))
+    return Parts(setters, tools, stock, blocks, renamed)
+
+
+# ---- setters -----------------------------------------------------------------------------
+
+
+def _setters(scenario: Scenario, machine: Machine, piled: bool) -> Iterator[dict[str, Setter]]:
+    """The exercise's setters with contacts that suit the sockets; then lower ones instead."""
+    yield {name: suited(machine, setter) for name, setter in scenario.setter.items()}
+    named = [load_part("setter", name) for name in library.names("setter")]
+    for other in sorted(named, key=lambda s: (-s.pad_height_mm, s.hold != "magnetic")):
+        if not all(_stands_in(other, own, piled) for own in scenario.setter.values()):
+            continue
+        if other.kind == "plate" and not any(s.active_high for s in machine.sockets.values()):
+            continue  # its circuit closes at the touch: an input that is pulled up sees the reverse
+        yield {name: suited(machine, other) for name in scenario.setter}
+
+
+def _stands_in(other: Setter, own: Setter, piled: bool) -> bool:
+    if other.pad_height_mm >= own.pad_height_mm or other.link.kind != "cable":
+        return False
+    if bool(other.centre_bolt_diameter_mm) != bool(own.centre_bolt_diameter_mm):
+        return False
+    # What nothing holds slides when a table starts; a plate lies on rubber.
+    return other.kind == "plate" or other.hold == "magnetic" or (
+        other.hold == "bolted" and not piled
+    )  # fmt: skip
+
+
+def suited(machine: Machine, setter: Setter) -> Setter:
+    """The same setter with a contact that one of the machine's inputs can read."""
+    wanted = {"NO" if socket.active_high else "NC" for socket in _watched(machine)}
+    if setter.contact in wanted:
+        return setter
+    other = "NO" if setter.contact == "NC" else "NC"
+    said = {"NC": "normally closed", "NO": "normally open"}
+    title = setter.title.replace(said[setter.contact], said[other])
+    return setter.model_copy(update={"contact": other, "title": title})
+
+
+def _watched(machine: Machine) -> list[Any]:
+    """Sockets that a touch can watch."""
+    habits, sockets = machine.habits, list(machine.sockets.values())
+    if habits.watches == "fixed":
+        return [s for s in sockets if s.input == habits.fixed_input] or sockets
+    return sockets
+
+
+def _riser(
+    scenario: Scenario,
+    room: Room,
+    tools: dict[str, Tool],
+    setters: dict[str, Setter],
+    low_mm: float,
+) -> float | None:
+    """How much higher the setter must stand for the shortest tool to reach it; None: too much."""
+    if not setters:
+        return 0.0
+    deep = max(setter.pre_travel_mm for setter in setters.values()) + BELOW_MM
+    lengths = [tool.true_length_mm for tool in tools.values()]
+    needs = scenario.exercise.needs if scenario.exercise else None
+    by_face = room.least + deep - low_mm
+    # Only where a riser can do it; else the exercise is refused for what it is about.
+    if needs is not None and needs.face_reaches and by_face <= MOST_RISER_MM:
+        lengths.append(0.0)
+    short = max((room.least + deep - low_mm - length for length in lengths), default=0.0)
+    riser = ceil(max(short, 0.0) / RISER_STEP_MM) * RISER_STEP_MM
+    return riser if riser <= MOST_RISER_MM else None
+
+
+def _raised(setter: Setter, by_mm: float) -> Setter:
+    """The setter on a riser that is screwed to its foot, and counts as part of it."""
+    return setter.model_copy(
+        update={
+            "base_height_mm": setter.base_height_mm + by_mm,
+            "pad_height_mm": setter.pad_height_mm + by_mm,
+            "title": f"{setter.title}, on a riser of {by_mm:g} mm",
+        }
+    )
+
+
+# ---- tools -------------------------------------------------------------------------------
+
+
+def _tool(
+    name: str, tool: Tool, longest_mm: float, setters: dict[str, Setter], taken: set[str]
+) -> tuple[str, Tool] | None:
+    """The tool itself, or the library's nearest in diameter that is short enough."""
+    if tool.true_length_mm <= longest_mm:
+        return name, tool
+    slips = tool.pulled_out_mm - tool.worn_mm
+    found = []
+    for other_name in library.names("tool"):
+        other: Tool = load_part("tool", other_name)
+        if other_name in taken or _kind(other) != _kind(tool):
+            continue
+        if other.true_length_mm + slips <= longest_mm and all(
+            _bears(other, setter) for setter in setters.values()
+        ):
+            away = abs(_across(other) - _across(tool))
+            found.append((away, -other.nominal_length_mm, other_name, other))
+    if not found:
+        return None
+    *_, new, other = min(found, key=lambda entry: entry[:3])
+    update = {"pulled_out_mm": tool.pulled_out_mm, "worn_mm": tool.worn_mm}
+    return new, other.model_copy(update=update)
+
+
+def _kind(tool: Tool) -> str:
+    """What a tool is, as far as touching it off goes."""
+    if tool.certified_length_mm is not None:
+        return "known"
+    if tool.inserts is not None:
+        return "ring"
+    last = tool.stack[-1]
+    if last.shape == "ball":
+        return "ball"
+    return "flat" if tool.tip_diameter_mm > 0.0 else "pointed"
+
+
+def _across(tool: Tool) -> float:
+    return tool.inserts.circle_diameter_mm if tool.inserts else tool.stack[-1].diameter_mm
+
+
+def _bears(tool: Tool, setter: Setter) -> bool:
+    """Whether it bears the pad at full travel, and the pad sees it."""
+    full = setter.preload_N + setter.rate_N_per_mm * (setter.pre_travel_mm + setter.overtravel_mm)
+    return tool.force_limit_N > full and not (tool.coated and setter.kind == "plate")
+
+
+# ---- stock and blocks --------------------------------------------------------------------
+
+
+def _stocks(scenario: Scenario) -> Iterator[dict[str, Stock]]:
+    """The exercise's stock; then the same with lower pieces of the library."""
+    yield dict(scenario.stock)
+    pieces = {name: load_part("stock", name) for name in library.names("stock")}
+    lower = sorted(
+        (name for name, piece in pieces.items() if piece.kind == "stock" and piece.conducts),
+        key=lambda name: -_tall(pieces[name]),
+    )
+    for name in lower:
+        own = [n for n, piece in scenario.stock.items() if piece.kind == "stock"]
+        if len(own) == 1 and _tall(pieces[name]) < _tall(scenario.stock[own[0]]):
+            yield {
+                (name if n == own[0] else n): (pieces[name] if n == own[0] else piece)
+                for n, piece in scenario.stock.items()
+            }
+
+
+def _tall(stock: Stock) -> float:
+    sizes = [part.at_mm[2] + (part.size_mm[2] if part.size_mm else part.height_mm or 0.0)
+             for part in stock.parts]  # fmt: skip
+    return max(sizes)
+
+
+def _blocks(scenario: Scenario, room: Room, tools: dict[str, Tool]) -> dict[str, Block] | None:
+    """Blocks that the thing in the spindle can be stepped up from; None: there are none."""
+    names = dict(zip(scenario.tools, tools, strict=True))
+    held = tools.get(names.get(scenario.spindle_tool or "", ""))
+    feeler = held or next((t for t in tools.values() if t.certified_length_mm is not None), None)
+    length = feeler.true_length_mm if feeler else 0.0
+    low, high = room.least + FEEL_BELOW_MM - length, room.most - ROOM_MM - length
+    found: dict[str, Block] = {}
+    for name, block in scenario.blocks.items():
+        if low <= block.size_mm <= high:
+            found[name] = block
+            continue
+        others = [n for n in library.names("block") if n not in scenario.blocks and n not in found]
+        sizes = {n: load_part("block", n) for n in others}
+        fits = [n for n in others if low <= sizes[n].size_mm <= high and not sizes[n].error_um]
+        if not fits:
+            return None
+        near = min(fits, key=lambda n: abs(sizes[n].size_mm - block.size_mm))
+        found[near] = sizes[near].model_copy(update={"error_um": block.error_um})
+    return found
+
+
+def short_name(machine: Machine) -> str:
+    """A machine's name in a sentence: its title up to the first comma, in small letters."""
+    head = (machine.title or machine.name or "machine").split(",")[0]
+    return head[:1].lower() + head[1:]
+
+
+def sheet_name(tool: Tool) -> str:
+    """A tool's name in a sentence: its title up to the first comma, in small letters."""
+    head = (tool.title or tool.name or "tool").split(",")[0]
+    return head[:1].lower() + head[1:]
