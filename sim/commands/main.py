@@ -209,14 +209,36 @@ def gallery(
 
 @app.command()
 def new(
-    kind: Annotated[str, typer.Argument(metavar="KIND", help="demonstration or scenario.")],
+    kind: Annotated[
+        str,
+        typer.Argument(
+            metavar="KIND",
+            help="demonstration, scenario, exercise, machine, setter, tool, stock or block.",
+        ),
+    ],
     name: Annotated[str, typer.Argument(metavar="NAME", help="Name of the file, without .toml.")],
     folder: Annotated[Path, typer.Option(help="Folder to write it to.")] = Path("."),
+    like: Annotated[
+        str | None, typer.Option(help="Part of the library that a new part begins as.")
+    ] = None,
 ) -> None:
-    """Write a commented file to start from, which runs as it is."""
+    """Write a commented file to start from, which works as it is."""
     from drytouch.sim.commands import new as room
 
-    _guarded(lambda: room.new(kind, name, folder))
+    _guarded(lambda: room.new(kind, name, folder, like))
+
+
+@app.command()
+def schema(
+    kind: Annotated[
+        str,
+        typer.Argument(metavar="[KIND]", help="scenario, machine, setter, tool, stock or block."),
+    ] = "scenario",
+) -> None:
+    """Print the JSON Schema of a kind of file, for editors that complete and check."""
+    from drytouch.sim.commands import schema as room
+
+    _guarded(lambda: room.schema(kind))
 
 
 @app.command()

@@ -1,11 +1,11 @@
-"""JSON Schema of the scenario format, with its short forms and its choice of units, for editors."""
+"""JSON Schema of scenario and part files, with short forms and choice of units, for editors."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from drytouch.sim.scenario.scenario import Scenario
-from drytouch.sim.scenario.units import split_unit, suffixes_like
+from drytouch.sim.scenario.units import Part, split_unit, suffixes_like
 
 _NAME = {"type": "string", "description": "a part of the library, or a path to a file"}
 # Key of a scenario -> the model that its short forms stand for.
@@ -14,10 +14,7 @@ _GROUPS = {"setter": "Setter", "tools": "Tool", "stock": "Stock", "blocks": "Blo
 
 def scenario_schema() -> dict[str, Any]:
     """What a scenario file may hold, as JSON Schema (draft 2020-12)."""
-    schema = Scenario.model_json_schema(by_alias=True)
-    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
-    for definition in (*schema["$defs"].values(), schema):
-        _allow_units(definition)
+    schema = _with_units(Scenario)
     properties = schema["properties"]
     properties["machine"] = _part("Machine")
     for key, model in _GROUPS.items():
@@ -25,6 +22,22 @@ def scenario_schema() -> dict[str, Any]:
         several = {"type": "object", "additionalProperties": one}
         listed = {"type": "array", "items": one}
         properties[key] = {"anyOf": [one, several, listed]}
+    return schema
+
+
+def part_schema(model: type[Part]) -> dict[str, Any]:
+    """What the file of a part may hold, as JSON Schema; ``use`` builds on another part."""
+    schema = _with_units(model)
+    schema["properties"]["use"] = _NAME
+    whole = {key: schema.pop(key) for key in ("required", "allOf") if key in schema}
+    return schema | {"anyOf": [{"required": ["use"]}, whole]} if whole else schema
+
+
+def _with_units(model: type[Part]) -> dict[str, Any]:
+    schema = model.model_json_schema(by_alias=True)
+    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    for definition in (*schema.get("$defs", {}).values(), schema):
+        _allow_units(definition)
     return schema
 
 
@@ -37,6 +50,8 @@ def _part(model: str) -> dict[str, Any]:
 def _allow_units(definition: dict[str, Any]) -> None:
     """Let each key with a unit be written in the other units of its family."""
     properties = definition.get("properties", {})
+    for described in properties.values():
+        _say_none(described)
     required = definition.get("required", [])
     for name, described in list(properties.items()):
         parts = split_unit(name)
@@ -52,6 +67,15 @@ def _allow_units(definition: dict[str, Any]) -> None:
             definition.setdefault("allOf", []).append(choice)
     if "required" in definition and not required:
         del definition["required"]
+
+
+def _say_none(described: dict[str, Any]) -> None:
+    """TOML knows no null: a number that may be absent is written "none" there."""
+    options = described.get("anyOf", [])
+    if any(option.get("type") in ("number", "integer") for option in options):
+        described["anyOf"] = [
+            {"const": "none"} if option == {"type": "null"} else option for option in options
+        ]
 
 
 def _without_numbers(described: Any) -> Any:
