@@ -154,6 +154,36 @@ def test_tables_are_loaded_before_and_saved_after(capsys: Capture) -> None:
     assert (Path("shop") / TOOLS).read_text().splitlines()[2:] == ["1\t1\t119.5\t0\tend-mill-10"]
 
 
+def test_a_reference_taken_by_one_program_serves_the_next(capsys: Capture) -> None:
+    taken = saved("#5841=-480.25", "#5844=-430", "M2")
+    assert call(capsys, "run", taken, *ON, "--tables", "shop").code in (0, 1)
+    used = saved(
+        "IF [[#5841 EQ -480.25] AND [#5844 EQ -430]] GOTO 5", "(ALARM, it was forgotten)", "M2",
+        "N5 M2",
+    )  # fmt: skip
+    done = call(capsys, "run", used, *ON, "--tables", "shop", "--json")
+    assert json.loads(done.out)["alarms"] == []
+    assert [a["message"] for a in json.loads(call(capsys, "run", used, *ON, "--json").out)[
+        "alarms"
+    ]] == ["it was forgotten"]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("[setter.setter]\nreference_z = -1\n", "unknown key 'reference_z'"),
+        ("[setter.other]\nx_mm = 1.0\n", "there is no setter 'other' here"),
+        ("[setter\n", "setters.toml:1"),
+    ],
+)
+def test_a_broken_file_of_setters_is_told(capsys: Capture, text: str, said: str) -> None:
+    Path("shop").mkdir()
+    (Path("shop") / "setters.toml").write_text(text)
+    done = call(capsys, "run", saved("M2"), *ON, "--tables", "shop")
+    assert (done.code, said in done.err) == (2, True), done.err
+    assert (Path("shop") / "setters.toml").read_text() == text
+
+
 def test_a_broken_table_file_is_told_with_its_line(capsys: Capture) -> None:
     Path("shop").mkdir()
     (Path("shop") / TOOLS).write_text("tools\n\n1 1 119.5 0\n1 1 7 0\n")
@@ -176,7 +206,7 @@ def test_files_bring_back_what_was_there(units: str, tmp_path: Path) -> None:
     ):  # fmt: skip
         twin.hand.mdi(line)
     save_with(twin.controller, tmp_path)
-    again = start_with(start, tmp_path, 60)
+    again = start_with(start, tmp_path, 60, ["setter"])
     assert again.systems["G59.3"] == pytest.approx(twin.tables.systems["G59.3"])
     assert again.shift_mm == pytest.approx(twin.tables.shift)
     assert (again.system, again.parameters[150]) == ("G59.3", -1234.5678)
@@ -185,22 +215,25 @@ def test_files_bring_back_what_was_there(units: str, tmp_path: Path) -> None:
         assert again.rows[number].length_mm == pytest.approx(row.length_mm, rel=1e-15)
         assert again.rows[number].wear_mm == pytest.approx(row.wear_mm, rel=1e-15)
     assert again.rows[1].tool == "end-mill-10"
+    record = twin.tables.records["setter"]
+    kept = again.records["setter"]
+    assert all(getattr(record, name) == value for name, value in kept)
     twin = Twin(scenario.model_copy(update={"controller": again}))
     assert twin.controller.programs.interpreter.read(33) == 0.1
 
 
 def test_a_folder_without_files_changes_nothing(tmp_path: Path) -> None:
     start = load_scenario("length-done-right").controller
-    assert start_with(start, tmp_path, 60) == start
+    assert start_with(start, tmp_path, 60, ["setter"]) == start
 
 
 def test_files_that_are_not_in_the_layout_are_refused(tmp_path: Path) -> None:
     start = load_scenario("length-done-right").controller
     (tmp_path / PARAMETERS).write_text("no empty line\n5220 1\n")
     with pytest.raises(ProgramError) as caught:
-        start_with(start, tmp_path, 60)
+        start_with(start, tmp_path, 60, ["setter"])
     assert caught.value.code == "E-FILE"
     (tmp_path / PARAMETERS).unlink()
     (tmp_path / TOOLS).write_text("t\n\n61 61 1 0\n")
     with pytest.raises(InputError):
-        start_with(start, tmp_path, 60)
+        start_with(start, tmp_path, 60, ["setter"])

@@ -103,7 +103,9 @@ def test_its_commands_run(
     for line in lines:
         more = ["--no-picture"] if line.startswith("run") else []
         assert main([*line.split(), *more]) == 0, capsys.readouterr()
-    assert sorted(path.name for path in Path("shop").iterdir()) == ["parameters.txt", "tools.txt"]
+    assert sorted(path.name for path in Path("shop").iterdir()) == [
+        "parameters.txt", "setters.toml", "tools.txt",
+    ]  # fmt: skip
 
 
 def test_every_option_of_it_is_one_of_the_command(capsys: pytest.CaptureFixture[str]) -> None:

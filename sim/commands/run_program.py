@@ -115,7 +115,9 @@ def _for_program(given: Scenario, file: Path, switches: Switches) -> Scenario:
     }
     if switches.tables is not None:
         rows = given.machine.habits.rows
-        changed["controller"] = start_with(given.controller, switches.tables, rows)
+        changed["controller"] = start_with(
+            given.controller, switches.tables, rows, list(given.setter)
+        )
     return given.model_copy(update=changed)
 
 

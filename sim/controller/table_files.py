@@ -1,8 +1,9 @@
 """Tool table, parameters and offsets as the files of the open standard (NISTIR 6556, 3.2).
 
-Two files in one folder: ``parameters.txt`` (parameters, shift, active system, work origins) and
+Files in one folder: ``parameters.txt`` (parameters, shift, active system, work origins) and
 ``tools.txt`` (one row per row of the tool table). Numbers are in the controller's units. The
-layout has no column for wear, so it stands in the comment, as ``wear -0.02``.
+layout has no column for wear, so it stands in the comment, as ``wear -0.02``; nor a place for
+setter records, which have a file of their own (``record_files``).
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from drytouch.sim.controller.record_files import load_records, save_records
 from drytouch.sim.errors import InputError
 from drytouch.sim.program.files import (
     PocketRow,
@@ -37,12 +39,16 @@ PARAMETERS, TOOLS = "parameters.txt", "tools.txt"
 _WEAR = re.compile(r"\bwear (-?\d+(?:\.\d*)?|-?\.\d+)")
 
 
-def start_with(start: ControllerStart, folder: Path, rows: int) -> ControllerStart:
+def start_with(
+    start: ControllerStart, folder: Path, rows: int, setters: list[str]
+) -> ControllerStart:
     """The state at time 0 with what the folder's files say; files that are not there say nothing.
+
+    ``rows``: how many rows the tool table has; ``setters``: names of those that there are.
 
     Raises:
         ProgramError: a file is not in the layout (E-FILE, with the line).
-        InputError: a row that this controller does not have.
+        InputError: a row or a setter that this controller does not have.
     """
     unit = INCH_MM if start.units == "inch" else 1.0
     changed: dict[str, object] = {}
@@ -68,6 +74,7 @@ def start_with(start: ControllerStart, folder: Path, rows: int) -> ControllerSta
                 )
             table[entry.pocket] = _row(table.get(entry.pocket, Row()), entry, unit)
         changed["rows"] = table
+    changed["records"] = dict(start.records) | load_records(folder, setters)
     return start.model_copy(update=changed)
 
 
@@ -83,10 +90,11 @@ def _row(old: Row, entry: PocketRow, unit_mm: float) -> Row:
 
 
 def save_with(controller: Controller, folder: Path) -> None:
-    """Write both files, each whole or not at all.
+    """Write all files, each whole or not at all.
 
     Raises:
         ProgramError: a file can't be written (E-FILE).
+        InputError: the setters' file can't.
     """
     state = controller.programs.interpreter.state
     unit = state.modal.unit_mm
@@ -103,3 +111,4 @@ def save_with(controller: Controller, folder: Path) -> None:
         length, diameter = row.length_mm / unit, row.diameter_mm / unit
         rows.append(PocketRow(number, number, length, diameter, comment))
     save_tools(folder / TOOLS, rows)
+    save_records(folder, controller.tables.records)

@@ -21,7 +21,14 @@ from drytouch.sim.scenario.sources import Sources
 from drytouch.sim.scenario.tool import Tool
 from drytouch.sim.scenario.units import Part, converted
 
-__all__ = ["MODELS", "load_part", "load_scenario", "scenario_from_dict", "scenario_schema"]
+__all__ = [
+    "MODELS",
+    "load_part",
+    "load_scenario",
+    "scenario_from_dict",
+    "scenario_schema",
+    "validated",
+]
 
 MODELS: dict[str, type[Part]] = {
     "machine": Machine,
@@ -95,7 +102,7 @@ def _read_part(kind: str, path: FilePath) -> Any:
     merged = _with_base(kind, data, (), sources)
     merged.setdefault("name", path.stem)
     sources.resolve_files(merged)
-    return _validated(MODELS[kind], merged, sources)
+    return validated(MODELS[kind], merged, sources)
 
 
 def _with_base(
@@ -209,12 +216,17 @@ def _build(raw: dict[str, Any], sources: Sources) -> Scenario:
         if key in data:
             data[key] = _group(key, kind, data[key], sources)
     sources.resolve_files(data)
-    scenario = _validated(Scenario, data, sources)
+    scenario = validated(Scenario, data, sources)
     _raise_all(list(dict.fromkeys(problems_in(scenario))), sources)
     return scenario
 
 
-def _validated(model: type[ModelType], data: dict[str, Any], sources: Sources) -> ModelType:
+def validated(model: type[ModelType], data: dict[str, Any], sources: Sources) -> ModelType:
+    """The model of plain data.
+
+    Raises:
+        InputError: it says something impossible; names file, key and line.
+    """
     try:
         return model.model_validate(data)
     except ValidationError as error:

@@ -18,8 +18,13 @@ def scenario_to_toml(scenario: Scenario) -> str:
 
     Parts are written out in full, files by absolute path.
     """
+    return to_toml(plain(scenario))
+
+
+def to_toml(data: dict[str, Any]) -> str:
+    """TOML of dicts, lists, text and numbers."""
     lines: list[str] = []
-    _table((), plain(scenario), lines)
+    _table((), data, lines)
     return "\n".join(lines).strip() + "\n"
 
 
