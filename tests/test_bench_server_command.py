@@ -101,4 +101,4 @@ def test_what_it_says(room, capsys, monkeypatch, tmp_path):
 def test_a_missing_library_is_named(monkeypatch, capsys):
     monkeypatch.setitem(sys.modules, "drytouch.viz.bench", None)
     assert main(["bench", "--no-keep"]) == 2
-    assert "drytouch[bench]" in capsys.readouterr().err
+    assert "[bench]" in capsys.readouterr().err

@@ -6,6 +6,7 @@ Luck does not pass: numbers that are true without their proofs make ``risky``.
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 from typing import TYPE_CHECKING, Any
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 
 # A replay begins this much before a finding and ends this much after it, s.
 BEFORE_S, AFTER_S = 3.0, 2.0
+# What a move was heading for is known as it sets off: a replay of it begins this much before, s.
+SETS_OFF_S = 0.5
 PASSING = ("right", "stopped")
 
 
@@ -87,7 +90,7 @@ def judge(session: Session) -> Debrief:
             "alarms": [
                 {"time_s": t, "code": a.code, "message": a.message} for t, a in outcome.alarms
             ],
-            "risk": session.risk.to_dict(),
+            "risk": _risk(session),
             "time_s": outcome.time_s,
             "par_s": par,
             "hints": {"used": len(hints), "cost": sum(hint.cost for hint in hints)},
@@ -129,18 +132,38 @@ def _numbers(session: Session, outcome: Outcome) -> list[dict[str, Any]]:
 def _findings(session: Session, outcome: Outcome) -> list[dict[str, Any]]:
     found = []
     begun = [entry.at_s for entry in session.live.log]
-    for finding in outcome.findings:
+    numbers = replay_numbers([finding.time_s for finding in outcome.findings])
+    for number, finding in zip(numbers, outcome.findings, strict=True):
         last = bisect_right(begun, finding.time_s) - 1
         during = session.live.log[last] if last >= 0 else None
         found.append(
             finding.to_dict()
             | {
+                "number": number,
                 "replay_from_s": max(finding.time_s - BEFORE_S, 0.0),
                 "replay_to_s": min(finding.time_s + AFTER_S, outcome.time_s),
                 "action": None if during is None else during.number,
                 "during": None if during is None else during.step.do,
             }
         )
+    return found
+
+
+def replay_numbers(times_s: Sequence[float]) -> list[int]:
+    """For each finding its number on a replay page, which counts them in the order of time."""
+    order = sorted(range(len(times_s)), key=lambda i: times_s[i])
+    return [order.index(i) + 1 for i in range(len(times_s))]
+
+
+def _risk(session: Session) -> dict[str, Any]:
+    """The risk taken, with the times at which a replay of it begins; None where there is none."""
+    found = session.risk.to_dict()
+    for key, there in (
+        ("nearest_miss", found["nearest_miss_mm"] is not None),
+        ("fastest_approach", found["fastest_approach_mm_per_min"] > 0.0),
+    ):
+        from_s = max(found[f"{key}_s"] - SETS_OFF_S, 0.0) if there else None
+        found[f"{key}_from_s"] = from_s
     return found
 
 

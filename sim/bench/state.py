@@ -157,17 +157,37 @@ def _poses(twin: Twin, t: float) -> dict[str, Any]:
 
 
 def belief(twin: Twin) -> dict[str, Any]:
-    """Where the controller takes tip, pads and stock to be, machine mm: for the outline."""
-    controller, tables = twin.controller, twin.tables
-    row = tables.rows.get(tables.slot)
-    known = row is not None and row.length_mm is not None and tables.selected is not None
-    length = row.effective_mm - controller.base_for_lengths() if known and row else None
+    """What the controller takes to be so, for the outlines: to be shown after the end only.
+
+    ``face`` is where it takes the spindle face to be (machine, mm); ``told`` are its tables by the
+    keys that recordings use for them; ``setters`` and ``length_convention`` are what is needed to
+    turn those numbers into places.
+    """
+    scenario = twin.scenario
     return {
-        "face": list(controller.position),
-        "tool_length_mm": length,
-        "work_zero": list(controller.origin),
-        "setters": {
-            name: {"x_mm": r.x_mm, "y_mm": r.y_mm, "trip_z_mm": r.reference_z_mm}
-            for name, r in tables.records.items()
-        },
+        "face": list(twin.controller.position),
+        "told": _told(twin),
+        "setters": {n: {"pre_travel_mm": s.pre_travel_mm} for n, s in scenario.setter.items()},
+        "length_convention": scenario.machine.habits.length_convention,
     }
+
+
+def _told(twin: Twin) -> dict[str, Any]:
+    tables = twin.tables
+    told: dict[str, Any] = {
+        "loaded slot": tables.slot,
+        "active length row": tables.length_row,
+        "active system": tables.system,
+        "selected setter": tables.selected,
+        "shift z": tables.shift[2],
+    }
+    for number, row in tables.rows.items():
+        told |= {f"row {number} length": row.length_mm, f"row {number} wear": row.wear_mm}
+    for system, origin in tables.systems.items():
+        told |= {f"{system} {axis}": value for axis, value in zip("xyz", origin, strict=True)}
+    for name, record in tables.records.items():
+        told |= {f"setter {name} {key}": getattr(record, key) for key in _RECORDED}
+    return {key: value for key, value in told.items() if value is not None}
+
+
+_RECORDED = ("x_mm", "y_mm", "height_mm", "reference_z_mm", "reference_valid", "master_length_mm")

@@ -23,8 +23,9 @@ from drytouch.sim.recording import Recording
 from drytouch.sim.scenario.save import scenario_to_toml
 from drytouch.viz import look
 from drytouch.viz.bench.gate import Gate, same
+from drytouch.viz.bench.patience import Patience, TooMuch
 from drytouch.viz.bench.room import NotIn, Room
-from drytouch.viz.bench.seat import Client
+from drytouch.viz.bench.seat import Client, Seat
 from drytouch.viz.bench.tables import tables
 from drytouch.viz.page import page_text
 from drytouch.viz.page_data import entry_of, looks
@@ -33,6 +34,9 @@ _LOG = logging.getLogger(__name__)
 
 LONGEST_MESSAGE = 20_000
 """Characters; the longest that a page sends, a line or a routine's arguments, has hundreds."""
+
+GOODBYE_S = 1.0
+"""A page that is shut out is told why, if it reads at all within this time."""
 
 WRONG_DELAY_S = 0.5
 """A wrong code or token is answered this late: guessing six letters would take years."""
@@ -69,6 +73,8 @@ def make_app(room: Room, gate: Gate) -> Starlette:
         Route("/bench.css", door.style),
         Route("/replay/{secret}", door.replay),
         Route("/scenario/{secret}", door.scenario),
+        Route("/seat/{number:int}/replay", door.replay),
+        Route("/seat/{number:int}/scenario", door.scenario),
         Route("/attempt/{number:int}", door.attempt),
         Route("/records.{form}", door.records),
         WebSocketRoute("/live", door.live),
@@ -96,20 +102,33 @@ class _Door:
     # ---- what a session leaves behind ----------------------------------------------------
 
     async def replay(self, request: Request) -> Response:
-        seat = self.room.seats.get(request.path_params["secret"])
+        seat = self._seat(request)
         if seat is None or seat.session.debrief is None:
             return PlainTextResponse("nothing to replay: finish the session first", 404)
         data = seat.session.recording()
         return HTMLResponse(await asyncio.to_thread(_replay_page, data))
 
     async def scenario(self, request: Request) -> Response:
-        seat = self.room.seats.get(request.path_params["secret"])
+        seat = self._seat(request)
         if seat is None:
             return PlainTextResponse("there is no such session", 404)
-        text = scenario_to_toml(seat.session.as_scenario())
-        name = f"{seat.session.opened.name or 'bench'}-session.toml"
+        session = seat.session
+        if session.exercise is not None and not session.over and "secret" in request.path_params:
+            # The file says what is really so, down to the fault that is to be found.
+            return PlainTextResponse("the scenario of an exercise comes after its end", 403)
+        text = scenario_to_toml(session.as_scenario())
+        name = f"{session.opened.name or 'bench'}-session.toml"
         disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
         return PlainTextResponse(text, headers=_HEADERS | disposition)
+
+    def _seat(self, request: Request) -> Seat | None:
+        """By its secret, or for an instructor of a class by its number."""
+        if "secret" in request.path_params:
+            return self.room.seats.get(request.path_params["secret"])
+        if not self.room.rules.as_class or not self._instructs(request):
+            return None
+        number = request.path_params["number"]
+        return next((seat for seat in self.room.seats.values() if seat.number == number), None)
 
     async def attempt(self, request: Request) -> Response:
         number = request.path_params["number"]
@@ -150,7 +169,7 @@ class _Door:
         await socket.accept()
         client = None
         try:
-            hello = _read(await socket.receive_text())
+            hello = _read(await _text(socket))
             client = await self._admit(socket, hello)
             if client is not None:
                 await self._converse(socket, client, hello)
@@ -179,9 +198,14 @@ class _Door:
         sender = asyncio.create_task(_send(socket, client))
         try:
             await self._sit(client, hello)
+            patience = Patience(time.monotonic())
             while True:
-                text = await socket.receive_text()
-                await self._heard(client, text)
+                await self._heard(client, await _text(socket), patience)
+                # A page that talks without a pause must not keep the others waiting.
+                await asyncio.sleep(0)
+        except TooMuch as error:
+            sender.cancel()
+            await _shut_out(socket, client, str(error))
         finally:
             client.outbox.close()
             sender.cancel()
@@ -215,18 +239,23 @@ class _Door:
             return
         self._join(client, seat)
 
-    async def _heard(self, client: Client, text: str) -> None:
+    async def _heard(self, client: Client, text: str, patience: Patience) -> None:
         """One message: to the room, or to the session."""
         message = _read(text)
         room = message.get("room") if isinstance(message, dict) else None
+        patience.heard(time.monotonic(), opens=room == "open")
+        sense = True
         if room is not None:
             try:
                 await self._room(client, str(room), message)
             except NotIn as error:
+                sense = False
                 client.outbox.send("sorry", why=str(error), at="room")
         elif client.seat is not None:
-            client.seat.act(client, message, time.monotonic())
+            sense = client.seat.act(client, message, time.monotonic())
             self.room.keep_if_over(client.seat)
+        if not sense:
+            patience.bad(time.monotonic())
 
     async def _room(self, client: Client, what: str, message: dict[str, Any]) -> None:
         now = time.monotonic()
@@ -273,6 +302,26 @@ async def _send(socket: WebSocket, client: Client) -> None:
             await socket.send_text(text)
     with contextlib.suppress(RuntimeError):
         await socket.close(1013)
+
+
+async def _text(socket: WebSocket) -> str:
+    """The next message; bytes, which no page sends, go on as a text that makes no sense."""
+    message = await socket.receive()
+    if message["type"] != "websocket.receive":
+        raise WebSocketDisconnect(message.get("code", 1005), message.get("reason"))
+    text = message.get("text")
+    return text if isinstance(text, str) else "bytes instead of a text"
+
+
+async def _shut_out(socket: WebSocket, client: Client, why: str) -> None:
+    """Say why, and close the line; one line in the log, however much came."""
+    number = "no seat" if client.seat is None else f"seat {client.seat.number}"
+    _LOG.warning("%s: %s; its line is closed", number, why)
+    told = json.dumps({"kind": "sorry", "why": why, "at": "line"})
+    with contextlib.suppress(TimeoutError):
+        async with asyncio.timeout(GOODBYE_S):
+            await socket.send_text(told)
+            await socket.close(1008, why)
 
 
 def _read(text: str) -> Any:

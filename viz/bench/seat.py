@@ -121,26 +121,32 @@ class Seat:
             self._told_silent = True
             self.session.lost()
 
-    def act(self, client: Client, message: Any, now: float) -> None:
-        """Bring the twin up to now, then apply; the reply goes to this page."""
+    def act(self, client: Client, message: Any, now: float) -> bool:
+        """Bring the twin up to now, then apply; the reply goes to this page.
+
+        Gives back whether the message made sense.
+        """
         self.heard_at = now if self.may_act(client) else self.heard_at
         do = message.get("do") if isinstance(message, dict) else None
         if do == "beat":
             if client is self._holder or self._holder is None:
                 self.session.act({"do": "beat"})
-            return
+            return True
         self.bring_up(now)
         if not self.may_act(client) and do not in ("outline", "units"):
             client.outbox.send("reply", ok=False, do=do, code="not-allowed", fix="",
                                why="somebody else has the machine now")  # fmt: skip
-            return
+            return True
         if do == "jog-press":
             self._holder = client
         reply = self.session.act(message, client.role)
         self.frame()
         client.outbox.send("reply", **reply)
-        if not reply["ok"]:
+        bad = reply.get("code") == "bad-message"
+        # Nonsense is kept with the session and counted; it must not fill the log as well.
+        if not reply["ok"] and not bad:
             _LOG.info("seat %d refused %s: %s", self.number, reply.get("do"), reply["why"])
+        return not bad
 
     # ---- what goes out -------------------------------------------------------------------
 

@@ -1,31 +1,40 @@
-// Where the controller takes tip, pad and stock top to be: dashed outlines beside the truth.
+// Where the controller takes tip, setter, pad and stock top to be: dashed outlines beside the truth.
 
 import { Group, Vector3 } from "three";
 import { LineMaterial } from "three/addons/lines/LineMaterial.js";
 import { LineSegments2 } from "three/addons/lines/LineSegments2.js";
 import { LineSegmentsGeometry } from "three/addons/lines/LineSegmentsGeometry.js";
 import type { Geometry, Vector } from "./data";
-import type { BodyAt, Replay } from "./replay";
+import type { Believing, BodyAt } from "./replay";
 import { ghostOf, surfaceOf } from "./shapes";
 import { placePart } from "./stage";
 import { length } from "./units";
 
 /** An outline nearer to the true one than this can't be told from it. */
 const SHOWS_PIXELS = 2.5;
+/** Below the last digit of a length nothing is off. */
+const SAID_MM = 0.0005;
+/** Half the width of the cross at a work zero. */
+const CROSS_MM = 14;
 
 export interface Outline {
   label: string;
   point: Vector3;
 }
 
+type Told = Record<string, any>;
+
 export class Belief {
   readonly root = new Group();
   readonly pen: LineMaterial;
   outlines: Outline[] = [];
   shown = true;
+  /** Somebody has asked: draw also what is where it is taken to be, and say by how much it is off. */
+  inFull = false;
   private readonly ghosts = new Map<string, Group>();
+  private least = 0;
 
-  constructor(private readonly replay: Replay, colour: string) {
+  constructor(private readonly source: Believing, colour: string) {
     this.pen = new LineMaterial({ color: colour, linewidth: 2.4, dashed: true, depthTest: false, transparent: true });
   }
 
@@ -36,88 +45,171 @@ export class Belief {
     if (!this.shown) return;
     this.pen.dashSize = 7 * mmPerPixel;
     this.pen.gapSize = 4 * mmPerPixel;
-    const beliefs = this.replay.beliefsAt(t);
-    const [q, command] = [this.replay.positionAt(t), this.replay.commandAt(t)];
-    const there = this.replay.bodiesAt(t, q);
-    const least = SHOWS_PIXELS * mmPerPixel;
-    this.tip(t, there, beliefs, q, command, least);
+    this.least = this.inFull ? -1 : SHOWS_PIXELS * mmPerPixel;
+    const told = this.source.beliefsAt(t);
+    const q = this.source.positionAt(t);
+    const there = this.source.bodiesAt(t, q);
+    const base = this.base(told);
+    this.tip(this.source.offAt(t), there, told, base);
     for (const body of there.values()) {
-      const geometry = this.replay.geometryOf(body);
-      if (geometry.kind === "pad") this.pad(body, geometry, beliefs, least);
+      const geometry = this.source.geometryOf(body);
+      if (geometry.kind === "pad") this.pad(body, geometry, there, told);
     }
-    this.stockTop(there, beliefs, least);
+    this.workZero(there, told, q, base);
   }
 
-  private tip(t: number, there: Map<string, BodyAt>, beliefs: Record<string, any>, q: Vector, command: Vector, least: number): void {
-    const body = [...there.values()].find((b) => this.replay.geometryOf(b).kind === "tool");
-    if (!body || this.replay.entry.facts.length_convention !== "face") return;
-    const geometry = this.replay.geometryOf(body);
-    const row = beliefs["active length row"] || beliefs["loaded slot"];
-    const stored = row ? beliefs[`row ${row} length`] : undefined;
-    const taken = typeof stored === "number" ? stored + (beliefs[`row ${row} wear`] ?? 0) : null;
+  /** What the machine's convention adds to a length from the face; null while it isn't known. */
+  private base(told: Told): number | null {
+    const convention = this.source.facts.length_convention;
+    if (convention === "face") return 0;
+    const setter = told["selected setter"] ?? Object.keys(this.source.facts.setters)[0];
+    const of = (key: string) => told[`setter ${setter} ${key}`];
+    if (convention === "difference") return isNumber(of("master_length_mm")) ? -of("master_length_mm") : null;
+    const [reference, height] = [of("reference_z_mm"), of("height_mm")];
+    return isNumber(reference) && isNumber(height) ? reference - height : null;
+  }
+
+  private tip(off: Vector, there: Map<string, BodyAt>, told: Told, base: number | null): void {
+    const body = this.first(there, "tool");
+    if (!body || base === null) return;
+    const geometry = this.source.geometryOf(body);
+    const row = told["active length row"] || told["loaded slot"];
+    const stored = row ? told[`row ${row} length`] : undefined;
+    const taken = isNumber(stored) ? stored + (told[`row ${row} wear`] ?? 0) - base : null;
     const real = -bottomOf(geometry);
-    const f = this.replay.data.links[body.link];
-    // A moving axis always lags a little; only what stays when it rests or is blocked is a mistake.
-    const line = this.replay.lineAt(t);
-    const stands = this.replay.speedAt(t) === 0;
-    const by = [0, 1, 2].map((i) => f[i] * (stands || !line ? command[i] - q[i] : line.command_start[i] - line.start[i]));
+    const f = this.source.links[body.link];
+    const by: Vector = [f[0] * off[0], f[1] * off[1], f[2] * off[2]];
     if (taken !== null) by[2] += real - taken;
-    if (Math.hypot(...by) < least) return;
-    const at: Vector = [body.position[0] + by[0], body.position[1] + by[1], body.position[2] + by[2]];
-    const off = taken !== null ? `tip taken to be here, ${length(Math.abs(by[2]))} ${by[2] > 0 ? "higher" : "lower"}` : "the tool should be here";
-    this.show(`tool ${body.geometry}`, geometry, at, 0, off, -real);
+    if (Math.hypot(...by) < (taken === null ? Math.max(this.least, SAID_MM) : this.least)) return;
+    const words = taken === null ? "the tool should be here" : `tip taken to be here${this.apart(by)}`;
+    this.show(`tool ${body.geometry}`, geometry, moved(body.position, by), 0, words, -real);
   }
 
-  private pad(body: BodyAt, geometry: Geometry, beliefs: Record<string, any>, least: number): void {
+  private pad(body: BodyAt, geometry: Geometry, there: Map<string, BodyAt>, told: Told): void {
     const setter = body.id.replace(/\.pad$/, "");
-    const pose = body.offset;
-    const [x, y] = [beliefs[`setter ${setter} x_mm`], beliefs[`setter ${setter} y_mm`]];
+    const of = (key: string) => told[`setter ${setter} ${key}`];
+    const before = this.source.facts.setters[setter]?.pre_travel_mm;
+    const foot = there.get(setter);
     const by: Vector = [0, 0, 0];
-    if (typeof x === "number" && typeof y === "number") [by[0], by[1]] = [x - pose[0], y - pose[1]];
-    const reference = beliefs[`setter ${setter} reference_z_mm`];
-    const before = this.replay.entry.facts.setters[setter]?.pre_travel_mm;
-    if (typeof reference === "number" && typeof before === "number") {
-      by[2] = reference - (pose[2] + topOf(geometry) - before);
+    const located = isNumber(of("x_mm")) && isNumber(of("y_mm"));
+    if (located) {
+      const at = this.onTable([of("x_mm"), of("y_mm"), 0], body, there);
+      [by[0], by[1]] = [at[0] - body.offset[0], at[1] - body.offset[1]];
     }
-    if (Math.hypot(...by) < least) return;
-    const at: Vector = [body.position[0] + by[0], body.position[1] + by[1], body.position[2] + by[2]];
-    this.show(`${body.id} ${body.geometry}`, geometry, at, body.turn_deg, "pad taken to be here", topOf(geometry));
+    const top = topOf(geometry);
+    const trip = isNumber(before) ? body.offset[2] + top - before : null;
+    const referenced = isNumber(of("reference_z_mm")) && trip !== null;
+    if (referenced) by[2] = this.onTable([0, 0, of("reference_z_mm")], body, there)[2] - trip;
+    if (foot && trip !== null && isNumber(of("height_mm"))) {
+      const own = this.source.geometryOf(foot);
+      const high = of("height_mm") - (trip - (foot.offset[2] + bottomOf(own)));
+      this.foot(foot, own, [by[0], by[1], high]);
+    } else if (foot && located && this.inFull) {
+      this.foot(foot, this.source.geometryOf(foot), [by[0], by[1], 0]);
+    }
+    if (Math.hypot(...by) < this.least || (this.inFull && !located && !referenced)) return;
+    const words = `pad taken to be here${this.inFull ? this.apart(by) : ""}`;
+    this.show(`${body.id} ${body.geometry}`, geometry, moved(body.position, by), body.turn_deg, words, top);
   }
 
-  private stockTop(there: Map<string, BodyAt>, beliefs: Record<string, any>, least: number): void {
-    const system = beliefs["active system"] ?? "G54";
-    const z = beliefs[`${system} z`];
-    if (typeof z !== "number" || z === 0 || this.replay.entry.facts.length_convention !== "face") return;
-    const body = [...there.values()].find((b) => this.replay.geometryOf(b).kind === "stock");
-    if (!body) return;
-    const geometry = this.replay.geometryOf(body);
-    const off = z - (body.position[2] + topOf(geometry));
-    if (Math.abs(off) < least) return;
-    const at: Vector = [body.position[0], body.position[1], body.position[2] + off];
-    this.show(`${body.id} ${body.geometry}`, geometry, at, body.turn_deg, `${system} takes the top to be here`, topOf(geometry));
+  /** The setter's body, as high as its stored height makes it. */
+  private foot(body: BodyAt, geometry: Geometry, by: Vector): void {
+    if (!this.inFull && Math.abs(by[2]) < this.least) return;
+    const words = `setter taken to be here${this.inFull ? this.apart(by) : ""}`;
+    this.show(`${body.id} ${body.geometry}`, geometry, moved(body.position, by), body.turn_deg, words, topOf(geometry) / 2);
+  }
+
+  private workZero(there: Map<string, BodyAt>, told: Told, q: Vector, base: number | null): void {
+    const system = told["active system"] ?? "G54";
+    const z = told[`${system} z`];
+    if (!isNumber(z) || z === 0 || base === null) return;
+    const level = z + (told["shift z"] ?? 0) + base;
+    const stock = this.first(there, "stock");
+    const on = stock ?? this.first(there, "table");
+    if (!on) return;
+    const [x, y] = [told[`${system} x`] ?? 0, told[`${system} y`] ?? 0];
+    const zero = this.onTable([x, y, level], on, there);
+    if (stock) {
+      const geometry = this.source.geometryOf(stock);
+      const off = zero[2] - (stock.offset[2] + topOf(geometry));
+      if (Math.abs(off) >= this.least) {
+        const words = `${system} takes the top to be here${this.inFull ? this.apart([0, 0, off]) : ""}`;
+        this.show(`${stock.id} ${stock.geometry}`, geometry, moved(stock.position, [0, 0, off]), stock.turn_deg, words, topOf(geometry));
+      }
+    }
+    // X and Y of a zero that was never set lie at home, where nothing is.
+    if (!this.inFull || (x === 0 && y === 0)) return;
+    const f = this.source.links[on.link];
+    this.cross(moved(zero, [f[0] * q[0], f[1] * q[1], f[2] * q[2]]), `zero of ${system}`);
+  }
+
+  /** Machine coordinates as a place on what stands on the table, before its link moves it. */
+  private onTable(machine: Vector, body: BodyAt, there: Map<string, BodyAt>): Vector {
+    const spindle = this.first(there, "spindle");
+    const h = spindle ? this.source.links[spindle.link] : [0, 0, 1];
+    const p = this.source.links[body.link];
+    // Where no spindle is drawn, a table that moves is passed under a head that stands.
+    return machine.map((value, i) => (spindle ? h[i] - p[i] : 1) * value) as Vector;
+  }
+
+  private first(there: Map<string, BodyAt>, kind: string): BodyAt | undefined {
+    return [...there.values()].find((body) => this.source.geometryOf(body).kind === kind);
+  }
+
+  /** By how much it is off; beside is said only where somebody has asked. */
+  private apart(by: Vector): string {
+    const side = Math.hypot(by[0], by[1]);
+    const parts: string[] = [];
+    if (this.inFull && side >= SAID_MM) parts.push(`${length(side)} aside`);
+    if (Math.abs(by[2]) >= SAID_MM) parts.push(`${length(Math.abs(by[2]))} ${by[2] > 0 ? "higher" : "lower"}`);
+    return parts.length > 0 ? `, ${parts.join(", ")}` : this.inFull ? ", and it is" : "";
+  }
+
+  private cross(at: Vector, label: string): void {
+    const points = [-CROSS_MM, 0, 0, CROSS_MM, 0, 0, 0, -CROSS_MM, 0, 0, CROSS_MM, 0, 0, 0, -CROSS_MM, 0, 0, CROSS_MM];
+    const ghost = this.ghostOf("zero", (group) => this.draw(group, new Float32Array(points)));
+    ghost.position.set(...at);
+    this.outlines.push({ label, point: new Vector3(...at) });
   }
 
   private show(key: string, geometry: Geometry, at: Vector, turn: number, label: string, z: number): void {
-    let ghost = this.ghosts.get(key);
-    if (!ghost) {
-      ghost = new Group();
-      for (const part of geometry.parts) {
-        const lines = new LineSegmentsGeometry();
-        lines.setPositions(ghostOf(part, surfaceOf(part)));
-        const object = new LineSegments2(lines, this.pen);
-        object.computeLineDistances();
-        object.renderOrder = 20;
-        placePart(object, part);
-        ghost.add(object);
-      }
-      this.ghosts.set(key, ghost);
-      this.root.add(ghost);
-    }
-    ghost.visible = true;
+    const ghost = this.ghostOf(key, (group) => {
+      for (const part of geometry.parts) placePart(this.draw(group, ghostOf(part, surfaceOf(part))), part);
+    });
     ghost.position.set(...at);
     ghost.rotation.set(0, 0, (turn * Math.PI) / 180);
     this.outlines.push({ label, point: new Vector3(at[0], at[1], at[2] + z) });
   }
+
+  private ghostOf(key: string, fill: (group: Group) => void): Group {
+    let ghost = this.ghosts.get(key);
+    if (!ghost) {
+      ghost = new Group();
+      fill(ghost);
+      this.ghosts.set(key, ghost);
+      this.root.add(ghost);
+    }
+    ghost.visible = true;
+    return ghost;
+  }
+
+  private draw(group: Group, points: Float32Array): LineSegments2 {
+    const lines = new LineSegmentsGeometry();
+    lines.setPositions(points);
+    const object = new LineSegments2(lines, this.pen);
+    object.computeLineDistances();
+    object.renderOrder = 20;
+    group.add(object);
+    return object;
+  }
+}
+
+function isNumber(value: unknown): value is number {
+  return typeof value === "number";
+}
+
+function moved(at: Vector, by: Vector): Vector {
+  return [at[0] + by[0], at[1] + by[1], at[2] + by[2]];
 }
 
 function extent(geometry: Geometry): [number, number] {

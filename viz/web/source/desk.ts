@@ -22,6 +22,9 @@ export const CAMERAS: [CameraName, string, string][] = [
   ["follow", "Follow the tip", "4"],
 ];
 
+/** An address that names a finding opens this much before it is to be seen, s. */
+const LEAD_S = 3;
+
 export class Desk {
   readonly told: Told[];
   views: View[] = [];
@@ -70,6 +73,22 @@ export class Desk {
     this.player.seek(finding.seen_t - this.player.shift(finding.entry));
     this.picked = finding;
     this.player.changed();
+  }
+
+  /** Where an address asks to open: "#finding=2" a little before it, "#at=12.5" at that second. It waits there. */
+  open(address: string): void {
+    const asked = new URLSearchParams(address.replace(/^#/, ""));
+    const finding = this.told.find((f) => String(f.number) === asked.get("finding"));
+    const at = Number.parseFloat(asked.get("at") ?? "");
+    const { player } = this;
+    if (finding && !this.hidden(finding)) {
+      this.jump(finding);
+      player.seek(player.t - LEAD_S);
+    } else if (!finding && Number.isFinite(at)) {
+      this.picked = null;
+      player.playing = false;
+      player.seek(at);
+    }
   }
 
   jumpBy(way: 1 | -1): void {

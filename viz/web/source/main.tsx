@@ -27,6 +27,8 @@ function start(): void {
     return;
   }
   listenToKeys(desk);
+  desk.open(location.hash);
+  window.addEventListener("hashchange", () => desk.open(location.hash));
   let last = performance.now();
   let plotted = last;
   let plotsDue = true;

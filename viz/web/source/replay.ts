@@ -1,6 +1,6 @@
 // One recording that answers questions about any time, as sim/recording/recording.py does.
 
-import type { Entry, Geometry, Line, Pose, RecordingData, Vector } from "./data";
+import type { Entry, Facts, Geometry, Line, Pose, RecordingData, Vector } from "./data";
 import { commandPath, lastAtOrBefore, physicalPath, physicalSpeed, pointOn } from "./track";
 
 export interface BodyAt {
@@ -12,7 +12,25 @@ export interface BodyAt {
   link: string;
 }
 
-export class Replay {
+/** What a stage is set up from: a recording at any time, or the bench as it is now. */
+export interface Scenery {
+  positionAt(t: number): Vector;
+  bodiesAt(t: number, q: Vector): Map<string, BodyAt>;
+  geometryOf(body: BodyAt): Geometry;
+  spindleAt(t: number): [number, number];
+  padDepthAt(setter: string, t: number): number;
+}
+
+/** What the outlines of the controller's beliefs are drawn from. */
+export interface Believing extends Scenery {
+  readonly links: Record<string, Vector>;
+  readonly facts: Pick<Facts, "setters" | "length_convention">;
+  beliefsAt(t: number): Record<string, any>;
+  /** How far off the axes are taken to be, mm; what only lags while they move is no mistake. */
+  offAt(t: number): Vector;
+}
+
+export class Replay implements Believing {
   readonly data: RecordingData;
   readonly setters: string[];
   private readonly byId: Map<number, Line>;
@@ -53,6 +71,20 @@ export class Replay {
     const line = this.lineAt(t);
     if (line) return pointOn(line, line.command_start, commandPath(line, Math.min(t, line.t[1])));
     return this.data.lines.length ? this.data.lines[0].command_start : this.data.start;
+  }
+
+  get links(): Record<string, Vector> {
+    return this.data.links;
+  }
+
+  get facts(): Facts {
+    return this.entry.facts;
+  }
+
+  offAt(t: number): Vector {
+    const line = this.lineAt(t);
+    if (line && this.speedAt(t) !== 0) return less(line.command_start, line.start);
+    return less(this.commandAt(t), this.positionAt(t));
   }
 
   speedAt(t: number): number {
@@ -136,4 +168,8 @@ export class Replay {
     }
     return found;
   }
+}
+
+function less(a: Vector, b: Vector): Vector {
+  return [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
 }

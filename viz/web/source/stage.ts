@@ -5,7 +5,7 @@ import {
   Mesh, MeshPhongMaterial, Plane, ShaderMaterial, Vector2, Vector3, Color,
 } from "three";
 import type { Geometry, PageData, Part, Vector } from "./data";
-import type { BodyAt, Replay } from "./replay";
+import type { BodyAt, Scenery } from "./replay";
 import { outlineOf, surfaceOf } from "./shapes";
 
 export const CARRIED = ["spindle", "tool"];
@@ -54,19 +54,19 @@ export class Stage {
   private readonly insides: Mesh[] = [];
   private readonly clipped: (MeshPhongMaterial | LineBasicMaterial | ShaderMaterial)[] = [];
 
-  constructor(private readonly replay: Replay, private readonly look: PageData["look"]) {}
+  constructor(private readonly scenery: Scenery, private readonly look: PageData["look"]) {}
 
   /** Put everything where it is at t. */
   pose(t: number): void {
-    const q = this.replay.positionAt(t);
-    const there = this.replay.bodiesAt(t, q);
-    const [angle] = this.replay.spindleAt(t);
+    const q = this.scenery.positionAt(t);
+    const there = this.scenery.bodiesAt(t, q);
+    const [angle] = this.scenery.spindleAt(t);
     this.solids = [];
     for (const model of this.models.values()) model.group.visible = false;
     for (const body of there.values()) {
       const model = this.modelOf(body);
-      const geometry = this.replay.geometryOf(body);
-      const drop = geometry.soft ? this.replay.padDepthAt(body.id.replace(/\.pad$/, ""), t) : 0;
+      const geometry = this.scenery.geometryOf(body);
+      const drop = geometry.soft ? this.scenery.padDepthAt(body.id.replace(/\.pad$/, ""), t) : 0;
       const turns = CARRIED.includes(geometry.kind) ? angle : 0;
       model.group.visible = true;
       model.group.position.set(body.position[0], body.position[1], body.position[2] - drop);
@@ -99,7 +99,7 @@ export class Stage {
     const known = this.models.get(body.id);
     if (known && known.key === body.geometry) return known;
     if (known) this.root.remove(known.group);
-    const geometry = this.replay.geometryOf(body);
+    const geometry = this.scenery.geometryOf(body);
     const model = { key: body.geometry, group: new Group(), solids: [] as Solid[] };
     for (const part of geometry.parts) model.solids.push(this.solidOf(body.id, geometry, part, model.group));
     this.models.set(body.id, model);

@@ -1,14 +1,10 @@
 // One picture of one recording: stage, beliefs, wiring, labels and the eye, drawn when something changed.
 
-import {
-  Color, DirectionalLight, GridHelper, HemisphereLight, Scene, Vector3, WebGLRenderer,
-} from "three";
-import { Belief } from "./belief";
-import { axisOf, Eye, lowest, under, type Aim, type CameraName } from "./camera";
-import { Labels } from "./labels";
+import { lowest, under, type Aim, type CameraName } from "./camera";
+import { Easel } from "./easel";
 import { Hand, placeOf } from "./hand";
 import type { Player } from "./player";
-import { Stage, type Solid } from "./stage";
+import type { Solid } from "./stage";
 import { length, showsInch } from "./units";
 import { Wiring } from "./wiring";
 
@@ -29,87 +25,25 @@ const SAID_ABOVE = ["pad", "block", "stock"];
 /** How long nothing may move before the fine picture is drawn. */
 const REST_MS = 250;
 
-/** Whether this browser draws without a graphics card; smoothing then halves its frames. */
-export function drawsInSoftware(): boolean {
-  const gl = document.createElement("canvas").getContext("webgl");
-  const info = gl?.getExtension("WEBGL_debug_renderer_info");
-  const name = gl && info ? String(gl.getParameter(info.UNMASKED_RENDERER_WEBGL)) : "";
-  gl?.getExtension("WEBGL_lose_context")?.loseContext();
-  return /swiftshader|llvmpipe|softpipe|software|basic render/i.test(name);
-}
-
-export class View {
-  readonly eye: Eye;
-  readonly labels: Labels;
-  readonly belief: Belief;
+export class View extends Easel {
   cutOpen: boolean | null = null;
-  frames = 0;
-  free: Aim | null = null;
   room = { top: 56, bottom: 12, left: 0 };
   /** Where the middle of what matters stands, as shares of the picture off its own middle. */
   aside: [number, number] = [0, 0];
-  private readonly renderer: WebGLRenderer;
-  /** No graphics card: plain edges while things move, smooth ones as soon as they rest. */
-  private readonly slow: boolean;
   private restsAt = 0;
-  private readonly scene = new Scene();
-  private readonly stage: Stage;
   private readonly wiring: Wiring;
   private readonly hand: Hand;
   private readonly bar: HTMLDivElement;
-  private dirty = true;
-  private floor: GridHelper | null = null;
-  private size: [number, number] = [0, 0];
 
-  constructor(private readonly player: Player, private readonly index: number, private readonly host: HTMLElement) {
-    const look = player.page.look;
+  constructor(private readonly player: Player, private readonly index: number, host: HTMLElement) {
+    super(host, player.replays[index], player.page.look);
     const replay = player.replays[index];
-    this.slow = drawsInSoftware();
-    this.renderer = new WebGLRenderer({ antialias: !this.slow, powerPreference: "high-performance" });
-    this.renderer.localClippingEnabled = true;
-    this.renderer.setPixelRatio(this.slow ? 1 : Math.min(window.devicePixelRatio, 2));
-    host.prepend(this.renderer.domElement);
-    this.renderer.domElement.setAttribute("aria-hidden", "true");
-    this.scene.background = new Color(look.background_low);
-    this.eye = new Eye(look.view_angle_deg);
-    this.stage = new Stage(replay, look);
-    this.belief = new Belief(replay, look.belief);
     this.wiring = new Wiring(replay);
-    this.hand = new Hand(replay, look.materials.hand.colour);
-    this.labels = new Labels(host);
+    this.hand = new Hand(replay, player.page.look.materials.hand.colour);
     this.bar = document.createElement("div");
     this.bar.className = "scalebar";
     host.append(this.bar);
-    this.scene.add(this.stage.root, this.belief.root, this.wiring.root, this.hand.root, this.eye.camera);
-    this.light();
-    this.hands();
-    new ResizeObserver(() => this.resize()).observe(host);
-    this.resize();
-  }
-
-  private light(): void {
-    this.scene.add(new HemisphereLight("#ffffff", "#c4ccd4", 1.9));
-    for (const [x, y, z, strength] of [[-0.8, 1.1, 0.9, 1.25], [1.0, 0.5, 0.7, 0.5]]) {
-      const light = new DirectionalLight("#ffffff", strength);
-      light.position.set(x, y, z);
-      // Lights go with the eye: no view is ever in the dark.
-      this.eye.camera.add(light, light.target);
-    }
-  }
-
-  private resize(): void {
-    const [wide, high] = [this.host.clientWidth, this.host.clientHeight];
-    if (wide < 2 || high < 2) return;
-    this.size = [wide, high];
-    this.renderer.setSize(wide, high);
-    this.eye.camera.aspect = wide / high;
-    this.stage.size.value.set(wide, high);
-    this.belief.pen.resolution.set(wide, high);
-    this.dirty = true;
-  }
-
-  touch(): void {
-    this.dirty = true;
+    this.world.add(this.wiring.root, this.hand.root);
   }
 
   /** Draw if anything changed since the last frame. */
@@ -129,12 +63,12 @@ export class View {
     const whole = name === "whole" || (this.eye.now?.half ?? 0) > 380;
     this.stage.showMachine(whole);
     this.wiring.showSockets(whole);
-    this.cut(t);
+    this.cut(this.cutOpen ?? this.hidden(t));
     const [wide, high] = this.size;
-    const mmPerPixel = (2 * (this.eye.now?.half ?? 100) * Math.max(1, 1.15 / (wide / high))) / high;
+    const mmPerPixel = this.mmPerPixel;
     this.belief.pose(t, mmPerPixel);
     this.ground();
-    this.renderer.render(this.scene, this.eye.camera);
+    this.renderer.render(this.world, this.eye.camera);
     const far = mmPerPixel > 0.7;
     const extra = [...this.hand.labels, ...(far ? this.wiring.labels : [])];
     this.labels.draw(this.stage.solids, this.names(t), extra, this.belief.outlines,
@@ -149,7 +83,7 @@ export class View {
     if (!this.slow || this.restsAt === 0 || performance.now() < this.restsAt) return;
     this.restsAt = 0;
     this.renderer.setPixelRatio(2);
-    this.renderer.render(this.scene, this.eye.camera);
+    this.renderer.render(this.world, this.eye.camera);
   }
 
   /** The preset asked for, or the decisive one. */
@@ -212,36 +146,10 @@ export class View {
     return names;
   }
 
-  private cut(t: number): void {
-    const solids = this.stage.solids;
-    let on = this.cutOpen;
-    if (on === null) on = this.hidden(t);
-    const axis = axisOf(solids);
-    const way = this.eye.camera.position.clone().sub(axis);
-    this.stage.cut(on ? [axis.x, axis.y, axis.z] : null, [way.x, way.y]);
-  }
-
   /** Whether what meets does so inside a ring or a bore, where nobody could see it. */
   private hidden(t: number): boolean {
     const near = this.player.replays[this.index].entry.findings.some((f) => f.code === "missed-edge" && Math.abs(f.t - t) < 1.5);
-    if (near) return true;
-    return this.stage.solids.some((ring) => ring.look === "face" && this.stage.solids.some((pad) => {
-      if (pad.kind !== "pad") return false;
-      const [a, b] = [ring.box.getCenter(new Vector3()), pad.box.getCenter(new Vector3())];
-      const reach = Math.max(pad.box.max.x - pad.box.min.x, pad.box.max.y - pad.box.min.y) / 2;
-      return Math.hypot(a.x - b.x, a.y - b.y) + reach <= ring.bore && pad.box.max.z > ring.box.min.z + 1e-3;
-    }));
-  }
-
-  private ground(): void {
-    if (this.floor) return;
-    const machine = this.stage.solids.filter((s) => s.kind === "machine" || s.kind === "table");
-    if (machine.length === 0) return;
-    const low = Math.min(...machine.map((s) => s.box.min.z));
-    this.floor = new GridHelper(4000, 40, "#aab6c2", "#c3ccd6");
-    this.floor.rotateX(Math.PI / 2);
-    this.floor.position.set(0, 0, low);
-    this.scene.add(this.floor);
+    return near || this.padInBore();
   }
 
   private scale(mmPerPixel: number, wide: number): void {
@@ -254,41 +162,9 @@ export class View {
     if (this.bar.textContent !== text) this.bar.textContent = text;
   }
 
-  setCamera(name: CameraName): void {
-    this.eye.name = name;
-    this.dirty = true;
-  }
-
-  /** A hand takes over: turn, shift and zoom from where the eye is. */
   grab(turn: number, rise: number, zoom: number, right = 0, up = 0): void {
-    const from = this.eye.name === "free" && this.free ? this.free : this.eye.now;
-    if (!from) return;
-    const angle = (from.azimuth * Math.PI) / 180;
-    const focus = from.focus.clone().add(new Vector3(Math.cos(angle) * right, Math.sin(angle) * right, up));
-    this.free = {
-      focus, half: Math.min(Math.max(from.half * zoom, 0.5), 3000),
-      azimuth: from.azimuth + turn, elevation: Math.min(Math.max(from.elevation + rise, -85), 88),
-    };
-    this.setCamera("free");
+    super.grab(turn, rise, zoom, right, up);
     this.player.changed();
-  }
-
-  private hands(): void {
-    const canvas = this.renderer.domElement;
-    canvas.addEventListener("pointerdown", (event) => canvas.setPointerCapture(event.pointerId));
-    canvas.addEventListener("pointermove", (event) => {
-      if (!canvas.hasPointerCapture(event.pointerId) || event.buttons === 0) return;
-      if (event.buttons === 1 && !event.shiftKey) this.grab(-event.movementX * 0.4, event.movementY * 0.4, 1);
-      else {
-        const mm = (2 * (this.eye.now?.half ?? 100)) / this.size[1];
-        this.grab(0, 0, 1, -event.movementX * mm, event.movementY * mm);
-      }
-    });
-    canvas.addEventListener("contextmenu", (event) => event.preventDefault());
-    canvas.addEventListener("wheel", (event) => {
-      event.preventDefault();
-      this.grab(0, 0, Math.exp(Math.sign(event.deltaY) * 0.12));
-    }, { passive: false });
   }
 }
 

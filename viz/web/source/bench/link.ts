@@ -48,6 +48,14 @@ export class Link {
     return this.given.get("role") === "instructor";
   }
 
+  /** Addresses of what a session leaves behind: by its secret, or for an instructor by seat and key. */
+  get kept(): { replay: string; scenario: string } {
+    const key = encodeURIComponent(this.given.get("key") ?? "");
+    const of = (what: string) =>
+      this.instructs ? `/seat/${this.state?.seat.number}/${what}?key=${key}` : `/${what}/${this.session}`;
+    return { replay: of("replay"), scenario: of("scenario") };
+  }
+
   listen(listener: () => void): void {
     this.listeners.push(listener);
   }
@@ -75,10 +83,15 @@ export class Link {
       this.connected = false;
       this.onLost();
       this.changed();
-      if (this.sorry?.at === "door") return;
+      if (this.sorry?.at === "door" || this.shutOut) return;
       setTimeout(() => this.socket === socket && this.open(), AGAIN_MS[Math.min(this.tries, AGAIN_MS.length - 1)]);
       this.tries += 1;
     };
+  }
+
+  /** The server has closed the line for a reason; coming back is a person's decision. */
+  get shutOut(): boolean {
+    return this.sorry?.at === "line";
   }
 
   private heard(message: any): void {

@@ -43,6 +43,7 @@ link.open({ name: localStorage.getItem("bench-name") ?? "" });
   state: () => link.state,
   events: () => link.events,
   frames: () => desk.picture?.frames ?? 0,
+  outlines: () => desk.picture?.belief.outlines.map((outline) => outline.label) ?? [],
   drop: () => link.drop(),
   link,
 };

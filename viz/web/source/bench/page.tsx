@@ -40,6 +40,7 @@ export function Page({ desk, tick }: { desk: Desk; tick: number }) {
   const caution = link.welcome?.caution ?? "A rehearsal proves nothing about your machine.";
   let inside;
   if (link.sorry?.at === "door") inside = <Door desk={desk} />;
+  else if (link.shutOut) inside = <ShutOut desk={desk} />;
   else if (!link.welcome) inside = <p class="wait">{link.connected ? "" : "Connecting ..."}</p>;
   else if (link.welcome.role === "instructor" && link.watching === null) {
     inside = link.classView ? <ClassRoom desk={desk} view={link.classView} /> : <p class="wait">Waiting for the class ...</p>;
@@ -79,11 +80,22 @@ function Door({ desk }: { desk: Desk }) {
   );
 }
 
+function ShutOut({ desk }: { desk: Desk }) {
+  return (
+    <main class="door">
+      <h1>The line was closed</h1>
+      <p class="sorry" role="alert">{desk.link.sorry?.why}. Whatever it moved has stopped.</p>
+      <button type="button" class="strong" onClick={() => desk.link.open()}>Come back</button>
+    </main>
+  );
+}
+
 function Bench({ desk, state, again, help }: { desk: Desk; state: State; again: () => void; help: () => void }) {
   const { link } = desk;
   const act: Act = desk.act;
   const inch = state.display === "inch";
-  const { welcome } = link;
+  const { welcome, kept } = link;
+  const watches = welcome!.role === "instructor";
   return (
     <div class="work">
       <header>
@@ -105,7 +117,7 @@ function Bench({ desk, state, again, help }: { desk: Desk; state: State; again: 
         <button type="button" onClick={help}>Keys <kbd>?</kbd></button>
       </header>
       <main class="left" aria-label="The machine">
-        {welcome!.role === "instructor" && <Watching desk={desk} taken={state.seat.taken_over} />}
+        {watches && <Watching desk={desk} taken={state.seat.taken_over} />}
         <View desk={desk} state={state} />
         <Deck desk={desk} act={act} state={state} />
       </main>
@@ -115,8 +127,8 @@ function Bench({ desk, state, again, help }: { desk: Desk; state: State; again: 
         </nav>
         <div class="sheets">
           {link.debrief
-            ? <Told act={act} debrief={link.debrief} inch={inch} look={welcome!.look} outline={state.outline} session={link.session} again={again} seat={state.seat} />
-            : <Task act={act} exercise={state.exercise} session={link.session} again={again} />}
+            ? <Told act={act} debrief={link.debrief} inch={inch} look={welcome!.look} outline={state.outline} replay={kept.replay} scenario={kept.scenario} watches={watches} again={again} seat={state.seat} />
+            : <Task act={act} exercise={state.exercise} scenario={kept.scenario} watches={watches} again={again} />}
           <Hands act={act} inch={inch} modes={state.modes} items={state.items} inputs={state.inputs} crib={state.crib} sockets={state.sockets} tables={state.tables} />
           <Telling act={act} inch={inch} modes={state.modes} tables={state.tables} programs={state.programs} exercise={state.exercise} routines={welcome!.routines} running={null} />
           <Notes act={act} inch={inch} tables={state.tables} />

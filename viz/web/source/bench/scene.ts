@@ -1,14 +1,14 @@
-// The live twin in the shape that the stage of a replay asks for: bodies, and where they are now.
+// The live twin as stage and outlines ask for it: bodies, where they are now, and after the end beliefs.
 
-import type { Geometry, Vector } from "../data";
-import type { BodyAt, Replay } from "../replay";
+import type { Facts, Geometry, Vector } from "../data";
+import type { Believing, BodyAt } from "../replay";
 import type { Link } from "./link";
 import type { SceneData } from "./types";
 
 /** Between two poses the picture runs behind by this share of a frame of the server, s. */
 const FOLLOW_S = 0.03;
 
-export class LiveScene {
+export class LiveScene implements Believing {
   private axes: Vector = [0, 0, 0];
   private readonly geometry: Geometry[] = [];
   private readonly known = new Map<string, number>();
@@ -75,8 +75,22 @@ export class LiveScene {
     return this.link.state?.poses.pads[setter] ?? 0;
   }
 
-  /** The stage asks nothing else of a replay. */
-  asReplay(): Replay {
-    return this as unknown as Replay;
+  get links(): Record<string, Vector> {
+    return this.link.scene?.links ?? {};
+  }
+
+  // What follows is told after the end of an exercise only: see sim/bench/state.py.
+
+  get facts(): Pick<Facts, "setters" | "length_convention"> {
+    return this.link.state?.belief ?? { setters: {}, length_convention: "face" };
+  }
+
+  beliefsAt(): Record<string, any> {
+    return this.link.state?.belief?.told ?? {};
+  }
+
+  offAt(): Vector {
+    const face = this.link.state?.belief?.face;
+    return face ? (face.map((value, i) => value - this.axes[i]) as Vector) : [0, 0, 0];
   }
 }

@@ -1,18 +1,18 @@
 // Task: the goal, what is asked for, hints, answers, the end; and afterwards the debrief.
 
 import { Sign } from "../signs";
-import { clock, plainly, shownLength, type Act, type Desk } from "./desk";
+import { capital, clock, plainly, shownFeed, shownLength, type Act, type Desk } from "./desk";
 import { Area, Do, still } from "./parts";
 import type { Debrief, Exercise, Seat, Welcome } from "./types";
 
-export const Task = still(({ act, exercise, session, again }: {
-  act: Act; exercise: Exercise | null; session: string; again: () => void;
+export const Task = still(({ act, exercise, scenario, watches, again }: {
+  act: Act; exercise: Exercise | null; scenario: string; watches: boolean; again: () => void;
 }) => {
   if (!exercise) {
     return (
       <Area id="task" title="Task">
         <p>No exercise: try what you like. What you do can be saved as a scenario.</p>
-        <p class="row"><a class="button" href={`/scenario/${session}`} download>Save as scenario</a><button type="button" onClick={again}>Something else</button></p>
+        <p class="row"><a class="button" href={scenario} download>Save as scenario</a>{!watches && <button type="button" onClick={again}>Something else</button>}</p>
       </Area>
     );
   }
@@ -51,16 +51,24 @@ export const Task = still(({ act, exercise, session, again }: {
         <p>100 points to begin with; usual time {clock(exercise.par_s)} min. Taken off:</p>
         <ul>{exercise.rules.map((rule) => <li key={rule.key}>{rule.points} for {rule.words}{rule.most !== rule.points && ` (${rule.most} at most)`}</li>)}</ul>
       </details>
+      {/* A trainee gets the file after the end: it holds whatever is to be found out. */}
       <p class="row">
-        <a class="button" href={`/scenario/${session}`} download>Save as scenario</a>
-        <button type="button" onClick={again}>Another exercise</button>
+        {watches ? <a class="button" href={scenario} download>Save as scenario</a> : <button type="button" onClick={again}>Another exercise</button>}
       </p>
     </Area>
   );
 });
 
-export const Told = still(({ act, debrief, inch, look, outline, session, again, seat }: {
-  act: Act; debrief: Debrief; inch: boolean; look: Welcome["look"]; outline: boolean; session: string; again: () => void; seat: Seat;
+/** A number with its unit, or words where there is none; and where there is a time, a way to see it. */
+function Risk({ words, value, from, replay }: { words: string; value: string; from: number | null | undefined; replay: string }) {
+  return (
+    <li>{words}: {value}{typeof from === "number" && <>{" "}<a href={`${replay}#at=${from.toFixed(3)}`} target="_blank" rel="noopener">See it</a></>}</li>
+  );
+}
+
+export const Told = still(({ act, debrief, inch, look, outline, replay, scenario, watches, again, seat }: {
+  act: Act; debrief: Debrief; inch: boolean; look: Welcome["look"]; outline: boolean; replay: string; scenario: string;
+  watches: boolean; again: () => void; seat: Seat;
 }) => {
   const verdict = look.verdicts[debrief.verdict] ?? { word: debrief.verdict.toUpperCase(), meaning: "the goal was not reached", sign: "ring", colour: "#55606c" };
   const risk = debrief.risk;
@@ -93,17 +101,23 @@ export const Told = still(({ act, debrief, inch, look, outline, session, again, 
       {debrief.missing.length > 0 && <p><b>Still missing:</b> {debrief.missing.map(plainly).join(", ")}.</p>}
       {debrief.findings.length > 0 && <h3>Findings</h3>}
       {debrief.findings.map((finding, i) => (
-        <p key={i} class="finding"><b>{plainly(finding.code)}</b>, {clock(finding.time_s)}: {finding.what ?? finding.happened} {finding.why} {finding.avoid}</p>
+        <div key={i} class="finding">
+          <p><b>{capital(plainly(finding.code))}</b>, {clock(finding.time_s)}: {finding.what ?? finding.happened} {finding.why} {finding.avoid}</p>
+          <a href={`${replay}#finding=${finding.number}`} target="_blank" rel="noopener"
+            aria-label={`See it happen: ${plainly(finding.code)}, ${clock(finding.time_s)}`}>See it happen</a>
+        </div>
       ))}
       {debrief.answers.map((answer) => (
         <p key={answer.ask}><b>{answer.ask}</b> {answer.right ? "Right" : `You said: ${answer.yours ?? "nothing"}; it is`}: {answer.right_answer}. {answer.because}</p>
       ))}
       <h3>Risk taken</h3>
-      <p>
-        Nearest miss: {risk.nearest_miss_mm === null || risk.nearest_miss_mm === undefined ? "none" : `${shownLength(risk.nearest_miss_mm, inch)} ${inch ? "in" : "mm"}`}.{" "}
-        Fastest approach: {Math.round(risk.fastest_approach_mm_per_min ?? 0)} mm/min.{" "}
-        Highest rapid override: {Math.round((risk.highest_rapid_override ?? 1) * 100)} %.
-      </p>
+      <ul>
+        <Risk words="Nearest miss" value={typeof risk.nearest_miss_mm === "number" ? `${shownLength(risk.nearest_miss_mm, inch)} ${inch ? "in" : "mm"}` : "none"}
+          from={risk.nearest_miss_from_s} replay={replay} />
+        <Risk words="Fastest approach" value={risk.fastest_approach_mm_per_min ? shownFeed(risk.fastest_approach_mm_per_min, inch) : "none"}
+          from={risk.fastest_approach_from_s} replay={replay} />
+        <Risk words="Highest rapid override" value={`${Math.round((risk.highest_rapid_override ?? 1) * 100)} %`} from={null} replay={replay} />
+      </ul>
       {debrief.score_lines.length > 0 && (
         <>
           <h3>Points</h3>
@@ -113,9 +127,9 @@ export const Told = still(({ act, debrief, inch, look, outline, session, again, 
       <p class="soft">{debrief.teaches}</p>
       <p class="row">
         <Do act={act} action={{ do: "outline", on: !outline }} pressed={outline}>Show what was believed</Do>
-        <a class="button" href={`/replay/${session}`} target="_blank" rel="noopener">Replay it</a>
-        <a class="button" href={`/scenario/${session}`} download>Save as scenario</a>
-        <button type="button" class="strong" onClick={again}>Another exercise</button>
+        <a class="button" href={replay} target="_blank" rel="noopener">Replay it</a>
+        <a class="button" href={scenario} download>Save as scenario</a>
+        {!watches && <button type="button" class="strong" onClick={again}>Another exercise</button>}
       </p>
     </Area>
   );

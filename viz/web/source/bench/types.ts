@@ -1,6 +1,6 @@
 // What the server sends: sim/bench/describe.py and docs/bench-messages.md say what each key means.
 
-import type { Geometry, PageData, Vector } from "../data";
+import type { Facts, Geometry, PageData, Vector } from "../data";
 
 export type Axis = "x" | "y" | "z";
 export type Towards = "+" | "-";
@@ -111,11 +111,10 @@ export interface Seat {
   pages: number;
 }
 
-export interface Believed {
+/** After the end: where the controller takes the face to be, and its tables as recordings name them. */
+export interface Believed extends Pick<Facts, "setters" | "length_convention"> {
   face: Vector;
-  tool_length_mm: number | null;
-  work_zero: Vector;
-  setters: Record<string, { x_mm: number | null; y_mm: number | null; trip_z_mm: number | null }>;
+  told: Record<string, any>;
 }
 
 export interface State {
