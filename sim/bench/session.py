@@ -355,6 +355,8 @@ class Session:
                 self.live.advance(LAST_S)
             self.teller.catch_up(self.live.twin)
             self.outcome = self.live.twin.outcome()
+            # A replay of it shows findings, numbers and verdict as well.
+            self.live.twin.recorder.outcome = self.outcome.to_dict()
             self.debrief = judge(self)
             self._tell("judged", verdict=self.debrief.verdict, score=self.debrief.score)
         return self.debrief
