@@ -265,7 +265,7 @@ def _kind(tool: Tool) -> str:
     if tool.certified_length_mm is not None:
         return "known"
     if tool.inserts is not None:
-        return "ring"
+        return "ring" if tool.inserts.count > 1 else "one edge"
     last = tool.stack[-1]
     if last.shape == "ball":
         return "ball"

@@ -158,7 +158,13 @@ def _record(
         update["clearance_z_mm"] = min(_highest(new) + above, most)
     if record.height_mm is not None:
         update["height_mm"] = record.height_mm - _height(before) + _height(setter)
-    if new.machine.habits.length_convention == "difference" and record.master_length_mm is None:
+    convention = new.machine.habits.length_convention
+    numbers = new.exercise.numbers if new.exercise else ()
+    if convention in ("table", "work") and record.height_mm is None:
+        # Lengths count from what the setter stands on there: its height is known, unless to
+        # measure it is what the exercise asks for.
+        update["height_mm"] = None if f"{name} height" in numbers else _height(setter)
+    if convention == "difference" and record.master_length_mm is None:
         # Lengths count from a master tool there, and whoever set the machine up had stored it.
         update["master_length_mm"] = _master_length(new)
     return record.model_copy(update=update)
