@@ -8,10 +8,13 @@ import pytest
 from command_cases import call
 from page_cases import demonstration
 
+from drytouch.sim.recording import Recording
 from drytouch.sim.scenario import library
+from drytouch.sim.scenario.load import load_scenario
+from drytouch.sim.twin.twin import Twin
 from drytouch.viz.pace import pace
 from drytouch.viz.page_data import entry_of, facts_of, questions_of
-from drytouch.viz.stops import UNSEEN_S, stop_of
+from drytouch.viz.stops import UNSEEN_S, asked_in, stop_of
 
 ASKED = (
     "wrong-socket-runaway",
@@ -89,3 +92,15 @@ def test_a_gallery_tells_a_run_that_differs_by_its_exit_code(
     assert result.code == 1
     assert "differs from what it promises" in result.err
     assert (tmp_path / "out" / "other.html").exists()
+
+
+def test_a_recording_carries_its_questions_through_a_file(tmp_path: Path) -> None:
+    scenario = load_scenario("wrong-socket-runaway")
+    assert scenario.questions
+    path = tmp_path / "a.recording.json"
+    Recording.from_dict(Twin(scenario).run_steps().recorder.to_dict()).save(path)
+    assert asked_in(Recording.load(path)) == scenario.questions
+    plain = scenario.model_copy(update={"questions": ()})
+    unasked = Recording.from_dict(Twin(plain).run_steps().recorder.to_dict())
+    assert asked_in(unasked) == ()
+    assert asked_in(unasked, scenario) == scenario.questions

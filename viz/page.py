@@ -17,6 +17,7 @@ from drytouch.sim.errors import InputError
 from drytouch.sim.scenario.files import write_atomically
 from drytouch.viz import look, words
 from drytouch.viz.page_data import entry_of, looks, questions_of, zero_of
+from drytouch.viz.stops import asked_in
 
 if TYPE_CHECKING:
     from drytouch.sim.recording import Recording
@@ -35,8 +36,8 @@ def build_page(
 ) -> Path:
     """Write the page that replays ``recording``; gives back its path.
 
-    ``questions``: pause-and-predict questions; None takes the scenario's. ``beside``: a second
-    recording, shown next to the first and lined up with it where both have ``line_up``: an event
+    ``questions``: pause-and-predict questions; None takes those that were recorded. ``beside``: a
+    second recording, shown next to the first and lined up with it where both have ``line_up``: an event
     ("contact", "latch" ...) or a finding's code; empty means the first contact, or the start
     where one of them has none. ``scenario``: what was run, for what a recording doesn't carry
     (sockets, the setter's spring, the tables at the start).
@@ -44,7 +45,7 @@ def build_page(
     Raises InputError for a path that can't be written, or nothing to line up at.
     """
     if questions is None:
-        questions = scenario.questions if scenario is not None else ()
+        questions = asked_in(recording, scenario)
     entries = [entry_of(recording, scenario)]
     zeros, label = [0.0], "the start"
     if beside is not None:

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from drytouch.sim.errors import InputError
 from drytouch.sim.recording import Recording
+from drytouch.sim.scenario.scenario import Question, Scenario
 from drytouch.viz.moment import choose_moment, time_s
 
 BEFORE_S = 0.4
@@ -33,6 +34,14 @@ class Stop(NamedTuple):
 
     ask: float
     tell: float
+
+
+def asked_in(recording: Recording, scenario: Scenario | None = None) -> tuple[Question, ...]:
+    """The questions of the scenario that was run; without it, those that the recording carries."""
+    if scenario is not None:
+        return scenario.questions
+    rows = recording.scenario.get("questions") or ()
+    return tuple(Question.model_validate(dict(row)) for row in rows)
 
 
 def stop_time(recording: Recording, before: str) -> float:

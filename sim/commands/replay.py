@@ -126,13 +126,15 @@ def _page(
 def _movie(
     recording: Recording, other: Recording | None, scenario: Scenario | None, wanted: Wanted
 ) -> list[Path]:
+    from drytouch.viz.stops import asked_in
+
     assert wanted.movie is not None
-    questions = scenario.questions if wanted.questions and scenario is not None else ()
+    questions = asked_in(recording, scenario) if wanted.questions else ()
     if wanted.questions and not questions:
         raise InputError(
             "there are no questions for this recording",
             key="--questions",
-            fix="name the scenario that was run with --scenario, or leave --questions out",
+            fix="add some to the scenario and run it again, or leave --questions out",
         )
     with _progress("movie") as tell:
         if other is not None:

@@ -103,6 +103,7 @@ class Twin:
     def _facts(self) -> dict[str, Any]:
         """What a recording says of its scenario, for people and pictures."""
         scenario = self.scenario
+        asked = [question.model_dump() for question in scenario.questions]
         return {
             "name": scenario.name,
             "title": scenario.title,
@@ -111,6 +112,7 @@ class Twin:
             "display": scenario.display,
             "machine": scenario.machine.title or scenario.machine.name,
             "set_up": set_up_of(scenario),
+            **({"questions": asked} if asked else {}),
         }
 
     def _first_beliefs(self) -> None:
