@@ -37,10 +37,10 @@ def build_page(
     """Write the page that replays ``recording``; gives back its path.
 
     ``questions``: pause-and-predict questions; None takes those that were recorded. ``beside``: a
-    second recording, shown next to the first and lined up with it where both have ``line_up``: an event
-    ("contact", "latch" ...) or a finding's code; empty means the first contact, or the start
-    where one of them has none. ``scenario``: what was run, for what a recording doesn't carry
-    (sockets, the setter's spring, the tables at the start).
+    second recording, shown next to the first and lined up with it where both have ``line_up``: an
+    event ("contact", "latch" ...) or a finding's code; empty means the first contact, or the
+    start where one of them has none. ``scenario``: what was run, for what a recording doesn't
+    carry (sockets, the setter's spring, the tables at the start).
 
     Raises InputError for a path that can't be written, or nothing to line up at.
     """
