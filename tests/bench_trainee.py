@@ -105,8 +105,15 @@ class Trainee:
         return self.machine.axes.z.min_mm + self.record()["back_off_mm"] <= self.pad_z()
 
     def beside_bore(self) -> float:
-        spindle = self.machine.spindle
-        return (spindle.bore_diameter_mm + spindle.face_diameter_mm) / 4
+        """In the middle of the ring, or so far out that no lug along X is over the pad."""
+        spindle, pad = self.machine.spindle, self.sheets.setter[self.setter].pad_diameter_mm / 2
+        beside = (spindle.bore_diameter_mm + spindle.face_diameter_mm) / 4
+        while any(
+            hypot(lug.inner_radius_mm, beside - lug.width_mm / 2) < pad + 2.0
+            for lug in spindle.lugs
+        ):
+            beside += 1.0
+        return beside
 
     def known_tools(self) -> dict[int, str]:
         """Rows whose tools have certificates."""

@@ -114,7 +114,8 @@ def fitting_parts(scenario: Scenario, machine: Machine) -> Parts:
     else:
         why = (
             f"the {named} has {room.most:.0f} mm between its table and the top of Z: too little "
-            "for the setter of this exercise with any tool of the library above it"
+            f"to carry the {_shortest_like(scenario)}, or anything shorter of its kind, over this "
+            "exercise's setter and stock"
         )
     raise InputError(
         why,
@@ -258,6 +259,18 @@ def _tool(
     *_, new, other = min(found, key=lambda entry: entry[:3])
     update = {"pulled_out_mm": tool.pulled_out_mm, "worn_mm": tool.worn_mm}
     return new, other.model_copy(update=update)
+
+
+def _shortest_like(scenario: Scenario) -> str:
+    """The tool that is hardest to replace: the one of whose kind the shortest is longest."""
+
+    def shortest(tool: Tool) -> float:
+        every = [load_part("tool", name) for name in library.names("tool")]
+        return min(
+            (t.nominal_length_mm for t in [*every, tool] if _kind(t) == _kind(tool)), default=0.0
+        )
+
+    return sheet_name(max(scenario.tools.values(), key=shortest))
 
 
 def _kind(tool: Tool) -> str:

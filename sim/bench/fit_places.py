@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import product
-from math import cos, hypot, radians, sin
+from math import ceil, cos, hypot, radians, sin, sqrt
 
 from drytouch.sim.bench.fit_parts import short_name
 from drytouch.sim.errors import InputError
@@ -21,6 +21,8 @@ from drytouch.sim.scenario.tool import Tool
 
 # Kept between bodies that must not meet, and between an axis' limit and where it has to go.
 APART_MM = 8.0
+# A lug that passes the pad's rim by less than this is not seen to pass it.
+_LUG_APART_MM = 4.0
 INSIDE_MM = 2.0
 # Places that are looked at lie on a grid: at most this many steps a side, none under 5 mm.
 _STEPS, _LEAST_STEP_MM = 40, 5.0
@@ -233,14 +235,28 @@ def _top(scenario: Scenario, name: str, places: dict[str, Placement]) -> float:
 def _beside(scenario: Scenario) -> float:
     """How far beside a setter's middle the axis has to go: off the bore, or for a cutter's edge."""
     needs = scenario.exercise.needs if scenario.exercise else None
-    spindle, machine = scenario.machine.spindle, scenario.machine
+    machine = scenario.machine
     face = machine.axes.z.min_mm < machine.table.top_z_mm + min(
         (s.pad_height_mm for s in scenario.setter.values()), default=0.0
     )
-    ring = (spindle.bore_diameter_mm + spindle.face_diameter_mm) / 4 if face else 0.0
     wide = [t.inserts.circle_diameter_mm / 2 for t in scenario.tools.values() if t.inserts]
     used = face and (needs is None or needs.face_reaches or not scenario.tools or not wide)
-    return max(ring if used else 0.0, *wide, 0.0)
+    return max(beside_bore(scenario) if used else 0.0, *wide, 0.0)
+
+
+def beside_bore(scenario: Scenario) -> float:
+    """How far beside the pad's middle the axis stands for the face's ring to meet it, whole mm.
+
+    In the middle of the ring; further out where lugs that lie across would still be over the pad.
+    """
+    spindle = scenario.machine.spindle
+    ring = (spindle.bore_diameter_mm + spindle.face_diameter_mm) / 4
+    pad = max((s.pad_diameter_mm for s in scenario.setter.values()), default=0.0) / 2
+    room = pad + _LUG_APART_MM
+    past = [
+        lug.width_mm / 2 + sqrt(max(room**2 - lug.inner_radius_mm**2, 0.0)) for lug in spindle.lugs
+    ]
+    return float(ceil(max(ring, *past, 0.0)))
 
 
 def _half(scenario: Scenario, name: str, place: Placement) -> tuple[float, float]:

@@ -176,6 +176,13 @@ class Records:
         row["recording"] = json.loads(zlib.decompress(row["recording"]))
         return row
 
+    def findings(self, number: int) -> list[dict[str, Any]]:
+        """Code and time (s) of an attempt's findings, in the order in which a replay counts them."""
+        rows = self._rows("SELECT debrief FROM attempts WHERE id = ?", [number])
+        found = json.loads(rows[0]["debrief"])["findings"] if rows else []
+        told = [{"code": entry["code"], "time_s": entry["time_s"]} for entry in found]
+        return sorted(told, key=lambda entry: float(entry["time_s"]))
+
     def progress(self, trainee: str) -> list[dict[str, Any]]:
         """Per exercise: attempts, whether passed, best score, shortest passed time."""
         return self._rows(

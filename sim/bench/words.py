@@ -19,6 +19,7 @@ import re
 from typing import Any
 
 from drytouch.sim.bench.fit_parts import sheet_name
+from drytouch.sim.bench.fit_places import beside_bore
 from drytouch.sim.errors import InputError
 from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.scenario.tool import Tool
@@ -78,12 +79,6 @@ def _figure(scenario: Scenario, name: str) -> str:
 def sheet_length(tool: Tool) -> float:
     """What a tool's certificate says, or else the sheet of its holder and cutter, mm."""
     return tool.certified_length_mm or tool.nominal_length_mm
-
-
-def beside_bore(scenario: Scenario) -> float:
-    """Middle of the face's ring, from the spindle axis, whole mm."""
-    spindle = scenario.machine.spindle
-    return float(round((spindle.bore_diameter_mm + spindle.face_diameter_mm) / 4))
 
 
 def _size(scenario: Scenario, mm: float) -> str:
