@@ -16,6 +16,8 @@ import pytest
 from bench_cases import do, replayed, same, wait
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from hypothesis.stateful import run_state_machine_as_test
+from test_bench_random import Hands
 
 from drytouch.sim.bench import Session, live, telling
 from drytouch.sim.bench.records import Records, _compressed
@@ -225,3 +227,8 @@ def test_what_is_done_is_known_without_a_look_back(tiny: None, soak: ModuleType)
         if event["kind"] == "done" and event["alarm"] is None
     }
     assert session.done == ended == {2, 3, 5}
+
+
+def test_random_hands_lose_nothing_where_all_is_packed(tiny: None) -> None:
+    # Each of them replays in the end, and a page misses no event on the way.
+    run_state_machine_as_test(Hands, settings=settings(max_examples=12, stateful_step_count=30))

@@ -121,9 +121,10 @@ class Rows(Sequence[T]):
         if at >= self._packed:
             return self._tail[at - self._packed]
         number, within = divmod(at, TOGETHER)
-        if self._last[0] != number:
-            self._last = (number, self._get(number))
-        return self._last[1][within]
+        last = self._last
+        if last[0] != number:
+            last = self._last = (number, self._get(number))
+        return last[1][within]
 
 
 Entries = list[T] | Rows[T]
