@@ -314,7 +314,9 @@ WAYS: dict[str, tuple[Way, list[tuple[Way, str, str]]]] = {
         three_by_hand,
         [(three_by_luck, "risky", ""), (into_another_row, "wrong", "wrong-slot")],
     ),
-    "wide-cutter-beside-the-centre": (beside_the_centre, [(over_the_centre, "", "")]),
+    "wide-cutter-beside-the-centre": (
+        beside_the_centre, [(over_the_centre, "wrong", "missed-edge")],
+    ),
     "find-the-worn-and-the-pulled-out": (rechecked, [(guessed, "unfinished", "")]),
     "work-z-in-the-second-system": (work_z, [(work_z_in_the_first, "wrong", "wrong-system")]),
     "recover-after-an-emergency-stop": (
