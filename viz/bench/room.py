@@ -80,6 +80,8 @@ class Room:
             return client
         code = str(hello.get("code") or "").strip().upper()
         if self.rules.as_class and self.known(hello) is None and not same(code, self.code):
+            if not code:
+                raise NotIn("type the join code that the instructor shows")
             raise NotIn("the join code is not the one that the instructor has shown")
         return Client()
 
@@ -226,7 +228,10 @@ class Room:
 
 
 def _progress_of(records: Records) -> dict[str, Any]:
-    return {"done": records.class_view(), "failing": records.where_people_fail()[:20]}
+    done = records.class_view()
+    for row in done:
+        row["findings"] = records.findings(row["last_attempt"])
+    return {"done": done, "failing": records.where_people_fail()[:20]}
 
 
 def _inside(name: str, offered: str | None) -> str:

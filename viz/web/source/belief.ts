@@ -53,7 +53,7 @@ export class Belief {
     this.tip(this.source.offAt(t), there, told, base);
     for (const body of there.values()) {
       const geometry = this.source.geometryOf(body);
-      if (geometry.kind === "pad") this.pad(body, geometry, there, told);
+      if (geometry.kind === "pad") this.pad(t, body, geometry, there, told);
     }
     this.workZero(there, told, q, base);
   }
@@ -85,7 +85,7 @@ export class Belief {
     this.show(`tool ${body.geometry}`, geometry, moved(body.position, by), 0, words, -real);
   }
 
-  private pad(body: BodyAt, geometry: Geometry, there: Map<string, BodyAt>, told: Told): void {
+  private pad(t: number, body: BodyAt, geometry: Geometry, there: Map<string, BodyAt>, told: Told): void {
     const setter = body.id.replace(/\.pad$/, "");
     const of = (key: string) => told[`setter ${setter} ${key}`];
     const before = this.source.facts.setters[setter]?.pre_travel_mm;
@@ -104,18 +104,18 @@ export class Belief {
       const own = this.source.geometryOf(foot);
       const high = of("height_mm") - (trip - (foot.offset[2] + bottomOf(own)));
       this.foot(foot, own, [by[0], by[1], high]);
-    } else if (foot && located && this.inFull) {
-      this.foot(foot, this.source.geometryOf(foot), [by[0], by[1], 0]);
     }
     if (Math.hypot(...by) < this.least || (this.inFull && !located && !referenced)) return;
-    const words = `pad taken to be here${this.inFull ? this.apart(by) : ""}`;
+    // The records speak of a pad that nothing presses.
+    const pad = this.inFull && this.source.padDepthAt(setter, t) > SAID_MM ? "pad, let go, taken" : "pad taken";
+    const words = `${pad} to be here${this.inFull ? this.apart(by) : ""}`;
     this.show(`${body.id} ${body.geometry}`, geometry, moved(body.position, by), body.turn_deg, words, top);
   }
 
   /** The setter's body, as high as its stored height makes it. */
   private foot(body: BodyAt, geometry: Geometry, by: Vector): void {
     if (!this.inFull && Math.abs(by[2]) < this.least) return;
-    const words = `setter taken to be here${this.inFull ? this.apart(by) : ""}`;
+    const words = `setter taken to be so high${this.apart([0, 0, by[2]])}`;
     this.show(`${body.id} ${body.geometry}`, geometry, moved(body.position, by), body.turn_deg, words, topOf(geometry) / 2);
   }
 
@@ -160,7 +160,7 @@ export class Belief {
   private apart(by: Vector): string {
     const side = Math.hypot(by[0], by[1]);
     const parts: string[] = [];
-    if (this.inFull && side >= SAID_MM) parts.push(`${length(side)} aside`);
+    if (this.inFull && side >= SAID_MM) parts.push(`${length(side)} beside`);
     if (Math.abs(by[2]) >= SAID_MM) parts.push(`${length(Math.abs(by[2]))} ${by[2] > 0 ? "higher" : "lower"}`);
     return parts.length > 0 ? `, ${parts.join(", ")}` : this.inFull ? ", and it is" : "";
   }

@@ -16,6 +16,7 @@ function start(): void {
   const player = new Player(data);
   const desk = new Desk(player);
   const host = document.getElementById("page")!;
+  desk.open(location.hash);
   try {
     render(<App desk={desk} />, host);
   } catch (error) {
@@ -27,7 +28,6 @@ function start(): void {
     return;
   }
   listenToKeys(desk);
-  desk.open(location.hash);
   window.addEventListener("hashchange", () => desk.open(location.hash));
   let last = performance.now();
   let plotted = last;

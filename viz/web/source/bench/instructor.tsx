@@ -31,13 +31,13 @@ export function ClassRoom({ desk, view }: { desk: Desk; view: ClassView }) {
         <section aria-labelledby="done-title">
           <h2 id="done-title">Who has done what</h2>
           <table class="wide">
-            <thead><tr><th scope="col">Who</th><th scope="col">Exercise</th><th scope="col">Tries</th><th scope="col">Best</th><th scope="col">Passed</th><th scope="col">Last</th></tr></thead>
+            <thead><tr><th scope="col">Who</th><th scope="col">Exercise</th><th scope="col">Tries</th><th scope="col">Best</th><th scope="col">Passed</th><th scope="col">Last try</th></tr></thead>
             <tbody>
               {view.done.map((row) => (
                 <tr key={row.trainee + row.exercise}>
                   <td>{row.trainee || "anonymous"}</td><td>{plainly(row.exercise)}</td><td>{row.attempts}</td><td>{row.best_score}</td>
                   <td>{row.passed ? "yes" : "not yet"}</td>
-                  <td><a href={`/attempt/${row.last_attempt}?key=${key}`} target="_blank" rel="noopener">replay</a></td>
+                  <td><Last attempt={`/attempt/${row.last_attempt}?key=${key}`} findings={row.findings} /></td>
                 </tr>
               ))}
             </tbody>
@@ -57,6 +57,21 @@ export function ClassRoom({ desk, view }: { desk: Desk; view: ClassView }) {
         </section>
       </div>
     </main>
+  );
+}
+
+/** Findings of one attempt that a line of the table has room for; the replay has all of them. */
+const NAMED_FINDINGS = 4;
+
+function Last({ attempt, findings }: { attempt: string; findings: ClassView["done"][number]["findings"] }) {
+  return (
+    <>
+      <a href={attempt} target="_blank" rel="noopener">replay</a>
+      {findings.slice(0, NAMED_FINDINGS).map((finding, i) => (
+        <>{i === 0 ? " at " : ", "}<a key={i} href={`${attempt}#finding=${i + 1}`} target="_blank" rel="noopener">{plainly(finding.code)}</a></>
+      ))}
+      {findings.length > NAMED_FINDINGS && ` and ${findings.length - NAMED_FINDINGS} more`}
+    </>
   );
 }
 

@@ -1,6 +1,7 @@
 // Starts the bench: the line, the keys, and one drawing an animation frame.
 
 import { render } from "preact";
+import { useInch } from "../units";
 import type { Desk } from "./desk";
 import { Jog } from "./jog";
 import { listenToKeys } from "./keys";
@@ -18,6 +19,7 @@ let last = performance.now();
 let seen: unknown[] = [];
 link.listen(() => {
   due = true;
+  useInch(link.state?.display === "inch");
   const now = [link.scene, link.state?.poses, link.state?.belief, link.state?.outline];
   if (now.some((value, i) => value !== seen[i])) desk.picture?.touch();
   seen = now;

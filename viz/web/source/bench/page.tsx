@@ -3,7 +3,7 @@
 import { useEffect, useRef, useState } from "preact/hooks";
 import type { CameraName } from "../camera";
 import { Deck } from "./deck";
-import { clock, plainly, shownLength, type Act, type Desk } from "./desk";
+import { capital, clock, plainly, shownLength, type Act, type Desk } from "./desk";
 import { Hands } from "./hands";
 import { ClassRoom, Watching } from "./instructor";
 import { Notes } from "./notes";
@@ -75,7 +75,7 @@ function Door({ desk }: { desk: Desk }) {
         <label class="field"><span>Your name, or nothing</span><input value={name} onInput={(e) => call(e.currentTarget.value)} maxLength={40} /></label>
         <button type="submit" class="strong">Join</button>
       </form>
-      <p class="sorry" role="alert">{link.sorry?.why}</p>
+      <p class="sorry" role="alert">{capital(link.sorry?.why ?? "")}</p>
     </main>
   );
 }
@@ -84,7 +84,7 @@ function ShutOut({ desk }: { desk: Desk }) {
   return (
     <main class="door">
       <h1>The line was closed</h1>
-      <p class="sorry" role="alert">{desk.link.sorry?.why}. Whatever it moved has stopped.</p>
+      <p class="sorry" role="alert">{capital(desk.link.sorry?.why ?? "")}. Whatever it moved has stopped.</p>
       <button type="button" class="strong" onClick={() => desk.link.open()}>Come back</button>
     </main>
   );

@@ -27,6 +27,11 @@ export function Area({ id, title, children, note }: { id: string; title: string;
   );
 }
 
+/** Opens the replay where something happened. */
+export function See({ href, what }: { href: string; what: string }) {
+  return <a class="button see" href={href} target="_blank" rel="noopener" aria-label={`See it happen: ${what}`}><span aria-hidden="true">▶</span> See it happen</a>;
+}
+
 export function Pick({ label, value, choices, onPick }: {
   label: string; value: string; choices: [string, string][]; onPick: (value: string) => void;
 }) {

@@ -4,7 +4,6 @@ import { lowest, under, type Aim, type CameraName } from "../camera";
 import { Easel } from "../easel";
 import type { Press } from "../moments";
 import type { Link } from "./link";
-import { useInch } from "../units";
 import { LiveScene } from "./scene";
 
 /** The eye goes close when less than this is left between what is carried and what is below. */
@@ -46,7 +45,6 @@ export class Picture extends Easel {
     this.cut(this.padInBore());
     const [wide, high] = this.size;
     this.belief.shown = this.link.state.outline && this.link.state.belief !== null;
-    useInch(this.link.state.display === "inch");
     this.belief.pose(0, this.mmPerPixel);
     this.renderer.render(this.world, this.eye.camera);
     this.labels.draw(this.stage.solids, this.link.welcome!.look.labels, [], this.belief.outlines, this.eye.camera, wide, high,

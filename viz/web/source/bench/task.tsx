@@ -2,7 +2,8 @@
 
 import { Sign } from "../signs";
 import { capital, clock, plainly, shownFeed, shownLength, type Act, type Desk } from "./desk";
-import { Area, Do, still } from "./parts";
+import { shown } from "../units";
+import { Area, Do, See, still } from "./parts";
 import type { Debrief, Exercise, Seat, Welcome } from "./types";
 
 export const Task = still(({ act, exercise, scenario, watches, again }: {
@@ -48,7 +49,7 @@ export const Task = still(({ act, exercise, scenario, watches, again }: {
       </p>
       <details>
         <summary>How it is judged</summary>
-        <p>100 points to begin with; usual time {clock(exercise.par_s)} min. Taken off:</p>
+        <p>100 points to begin with; usual time {clock(exercise.par_s)}. Taken off:</p>
         <ul>{exercise.rules.map((rule) => <li key={rule.key}>{rule.points} for {rule.words}{rule.most !== rule.points && ` (${rule.most} at most)`}</li>)}</ul>
       </details>
       {/* A trainee gets the file after the end: it holds whatever is to be found out. */}
@@ -62,7 +63,7 @@ export const Task = still(({ act, exercise, scenario, watches, again }: {
 /** A number with its unit, or words where there is none; and where there is a time, a way to see it. */
 function Risk({ words, value, from, replay }: { words: string; value: string; from: number | null | undefined; replay: string }) {
   return (
-    <li>{words}: {value}{typeof from === "number" && <>{" "}<a href={`${replay}#at=${from.toFixed(3)}`} target="_blank" rel="noopener">See it</a></>}</li>
+    <li>{words}: {value} {typeof from === "number" && <See href={`${replay}#at=${from.toFixed(3)}`} what={words.toLowerCase()} />}</li>
   );
 }
 
@@ -75,8 +76,14 @@ export const Told = still(({ act, debrief, inch, look, outline, replay, scenario
   return (
     <Area id="task" title="Debrief">
       <p class="verdict" style={{ color: verdict.colour }}><Sign look={verdict} size={34} /> {verdict.word} <span>{debrief.score} of 100</span></p>
-      <p class="soft">{verdict.meaning}. {debrief.passed ? "Passed." : "Not passed."} {clock(debrief.time_s)} min, usual {clock(debrief.par_s)}; hints: {debrief.hints.used}.{seat.attempt !== null && ` Kept as attempt ${seat.attempt}.`}</p>
-      <p class="better"><b>The one thing to do better:</b> {debrief.do_better}</p>
+      <p class="soft">{capital(verdict.meaning)}. {debrief.passed ? "Passed." : "Not passed."} Time {clock(debrief.time_s)}, usual {clock(debrief.par_s)}; hints: {debrief.hints.used}.{seat.attempt !== null && ` Kept as attempt ${seat.attempt}.`}</p>
+      <p class="better"><b>The one thing to do better:</b> {shown(debrief.do_better)}</p>
+      <p class="row">
+        <a class="button strong" href={replay} target="_blank" rel="noopener">Replay it</a>
+        <Do act={act} action={{ do: "outline", on: !outline }} pressed={outline}>Show what was believed</Do>
+        <a class="button" href={scenario} download>Save as scenario</a>
+        {!watches && <button type="button" onClick={again}>Another exercise</button>}
+      </p>
       {debrief.numbers.length > 0 && (
         <table>
           <caption>Numbers, {inch ? "in" : "mm"}</caption>
@@ -102,9 +109,8 @@ export const Told = still(({ act, debrief, inch, look, outline, replay, scenario
       {debrief.findings.length > 0 && <h3>Findings</h3>}
       {debrief.findings.map((finding, i) => (
         <div key={i} class="finding">
-          <p><b>{capital(plainly(finding.code))}</b>, {clock(finding.time_s)}: {finding.what ?? finding.happened} {finding.why} {finding.avoid}</p>
-          <a href={`${replay}#finding=${finding.number}`} target="_blank" rel="noopener"
-            aria-label={`See it happen: ${plainly(finding.code)}, ${clock(finding.time_s)}`}>See it happen</a>
+          <p><b>{capital(plainly(finding.code))}</b>, {clock(finding.time_s)}: {shown(`${finding.what} ${finding.why} ${finding.avoid}`)}</p>
+          <See href={`${replay}#finding=${finding.number}`} what={`${plainly(finding.code)}, ${clock(finding.time_s)}`} />
         </div>
       ))}
       {debrief.answers.map((answer) => (
@@ -125,12 +131,6 @@ export const Told = still(({ act, debrief, inch, look, outline, replay, scenario
         </>
       )}
       <p class="soft">{debrief.teaches}</p>
-      <p class="row">
-        <Do act={act} action={{ do: "outline", on: !outline }} pressed={outline}>Show what was believed</Do>
-        <a class="button" href={replay} target="_blank" rel="noopener">Replay it</a>
-        <a class="button" href={scenario} download>Save as scenario</a>
-        {!watches && <button type="button" class="strong" onClick={again}>Another exercise</button>}
-      </p>
     </Area>
   );
 });

@@ -221,6 +221,7 @@ export interface ClassView {
   seats: Glance[];
   frozen: boolean;
   code: string;
-  done: { trainee: string; exercise: string; attempts: number; passed: number; best_score: number; last_attempt: number }[];
+  done: { trainee: string; exercise: string; attempts: number; passed: number; best_score: number; last_attempt: number;
+    findings: { code: string; time_s: number }[] }[];
   failing: { exercise: string; kind: string; code: string; attempts: number; trainees: number }[];
 }
