@@ -77,6 +77,7 @@ class Room:
 
     machine: Machine
     piled: bool
+    onto_work: bool
 
     @property
     def most(self) -> float:
@@ -98,8 +99,9 @@ def fitting_parts(scenario: Scenario, machine: Machine) -> Parts:
     exercise = scenario.exercise
     numbers = exercise.numbers if exercise else ()
     # Work Z through the setter: it is put onto the stock, and a tool goes on top of both.
-    room = Room(machine, any(name.endswith(" z") for name in numbers) or
-                machine.habits.length_convention == "work")  # fmt: skip
+    # Lengths that count from the work: it stands there all the time, under every tool.
+    onto_work = machine.habits.length_convention == "work"
+    room = Room(machine, onto_work or any(name.endswith(" z") for name in numbers), onto_work)
     for stock in _stocks(scenario):
         for setter in _setters(scenario, machine, room.piled):
             found = _with_tools(scenario, room, setter, stock)
@@ -137,7 +139,8 @@ def _with_tools(
     pile = max(stocks, default=0.0) + max((s.pad_height_mm for s in setters.values()), default=0.0)
     tools: dict[str, Tool] = {}
     for name, tool in scenario.tools.items():
-        top = max(highest, pile) if room.piled and not tool.master else highest
+        on_top = room.onto_work or (room.piled and tool.certified_length_mm is None)
+        top = max(highest, pile) if on_top else highest
         found = _tool(name, tool, room.most - ROOM_MM - top, setters, {*scenario.tools, *tools})
         if found is None:
             return None
