@@ -177,7 +177,7 @@ class Records:
         return row
 
     def findings(self, number: int) -> list[dict[str, Any]]:
-        """Code and time (s) of an attempt's findings, in the order in which a replay counts them."""
+        """Code and time (s) of an attempt's findings, in the order of its replay."""
         rows = self._rows("SELECT debrief FROM attempts WHERE id = ?", [number])
         found = json.loads(rows[0]["debrief"])["findings"] if rows else []
         told = [{"code": entry["code"], "time_s": entry["time_s"]} for entry in found]
