@@ -117,6 +117,15 @@ def fitted(texts: Sequence[Text], room: float, height: float) -> list[Text]:
     return shrunk
 
 
+def tag(words: str) -> Any:
+    """What an outline is, on paper with the outline's own rim."""
+    wide = width(words, 16.0 * K, True) / K + 18.0
+    pad = Pad((wide, 28.0))
+    pad.box((0.75, 0.75, wide - 1.5, 26.5), look.PAPER, look.BELIEF, 5.0, 1.8)
+    pad.text(9.0, 19.5, words, 16.0, look.BELIEF, True)
+    return pad.pixels()
+
+
 def header(title: str, clock: str, speed: str, slow: bool, wide: float = SHOWN[0]) -> Any:
     """Title at the left; time and how fast it runs at the right."""
     pad = Pad((wide, TOP))

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Sequence
-from typing import NamedTuple
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
 
 from drytouch.sim.recording import Recording
+from drytouch.viz import words
 from drytouch.viz.look import VIEW_ANGLE_DEG, Preset
 from drytouch.viz.meshes import Solid, solids_at
 from drytouch.viz.moment import time_s
@@ -55,8 +56,9 @@ def _aim(recording: Recording, t: float, presses: Sequence[Press]) -> Aim:
     at = press.rest if press is not None else end
     at = min(at, recording.duration_s)
     solids = solids_at(recording, at)
-    code = next((f.get("code", "") for f in recording.findings if time_s(f, -1.0) == t), "")
-    place = choose_place(solids, str(code))
+    none: Mapping[str, Any] = {}
+    finding = next((f for f in recording.findings if time_s(f, -1.0) == t), none)
+    place = choose_place(solids, str(finding.get("code", "")), words.where(finding))
     far = math.dist(recording.position_at(t), recording.position_at(at))
     moves = far > 2.5 * NEAR_MM
     if place.support is not None and place.gap_mm <= NEAR_MM and not moves:

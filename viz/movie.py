@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -12,10 +13,12 @@ import numpy as np
 from drytouch.sim.recording import Recording
 from drytouch.sim.scenario.files import write_atomically
 from drytouch.viz import board, cards, look, words
+from drytouch.viz.belief import SHOWS_PIXELS
 from drytouch.viz.board import DRAWN, FOOT, SHOWN, TOP, K
 from drytouch.viz.camera import Camera, aims_of
 from drytouch.viz.captions import Cue, cues_of, to_webvtt
 from drytouch.viz.film import Film, require_encoder
+from drytouch.viz.ghosts import Ghost, corners, ghosts_at
 from drytouch.viz.moving import MovingStage
 from drytouch.viz.pace import Shot, Stretch, length_s, named_speed, pace, shots
 from drytouch.viz.poses import Pose, poses_at
@@ -31,6 +34,8 @@ SIDE = 400
 SCENE = (SHOWN[0] - SIDE, SHOWN[1] - TOP - FOOT)
 EARLY_S = 0.6
 """Screen time by which the camera sets out before what it is wanted for."""
+BESIDE = 46
+"""Shown pixels between an outline's point and its words: beside a tip, not on it."""
 PIXEL_SHARE = 0.25
 """Motion of less than this share of a drawn pixel can't be seen: the picture is kept."""
 
@@ -88,7 +93,7 @@ class MovieArtist:
         self.units = Units.of(recording.scenario)
         self._stretches = tuple(stretches)  # kept alive: they are told apart by identity
         self.drawn = 0
-        self._stage = MovingStage((round(SCENE[0] * K), round(SCENE[1] * K)))
+        self._stage = MovingStage((round(SCENE[0] * K), round(SCENE[1] * K)), scale=K)
         self._scene = Scene3D(recording, self._stage)
         self._presses = presses_of(recording)
         self._strip = Strip(recording, self.units)
@@ -113,6 +118,7 @@ class MovieArtist:
         pixels, fresh = self._scene.at(shot.t, shot.screen_s, shot.stretch)
         self.drawn += fresh
         put(self._frame, pixels, 0, TOP)
+        self._believed()
         self._header(shot)
         self._side(shot)
         self._over(shot)
@@ -135,6 +141,26 @@ class MovieArtist:
             self._piece("header", key, lambda: board.header(self._title, clock, speed, slow)),
             0, 0,
         )  # fmt: skip
+
+    def _believed(self) -> None:
+        """What each outline is, beside it."""
+        below = 8.0
+        for ghost in sorted(self._scene.ghosts, key=lambda ghost: -ghost.point[2]):
+            x, y = (value / K for value in self._stage.project(ghost.point))
+            if not (0.0 <= x <= SCENE[0] and 0.0 <= y <= SCENE[1]):
+                continue
+            piece = self._piece(f"ghost {ghost.label}", "", partial(board.tag, ghost.label))
+            wide, high = piece.shape[1] / K, piece.shape[0] / K
+            # Beside a tip; what is wider than a tip has its words beside the whole of it.
+            reach = [float(BESIDE)]
+            if ghost.pose.body.kind != "tool":
+                reach = [self._stage.project(at)[0] / K - x + 12.0 for at in corners(ghost.pose)]
+            left = x + max(reach)
+            if left + wide > SCENE[0] - 8:
+                left = max(x - max(reach) - wide, 8.0)
+            top = min(max(y - high / 2, below), SCENE[1] - high - 8)
+            put(self._frame, piece, left, TOP + top)
+            below = top + high + 4
 
     def _side(self, shot: Shot) -> None:
         left = SCENE[0] + 1.5
@@ -205,17 +231,23 @@ class Scene3D:
         self._camera = Camera(aims_of(recording))
         self._key: Any = None
         self._pixels: Any = None
+        self.ghosts: tuple[Ghost, ...] = ()
 
     def at(self, t: float, screen_s: float, stretch: Stretch) -> tuple[Any, bool]:
         """The pixels, and whether they are new."""
         # Where time is quick the camera must know earlier where it will be needed.
         view, close = self._camera.at(t, screen_s, EARLY_S * stretch.speed)
         poses = poses_at(self._recording, t)
-        key = visible_key(poses, view, self._stage.size[1])
+        height = self._stage.size[1]
+        least = SHOWS_PIXELS * K * 2.0 * view.half_height_mm / height
+        self.ghosts = tuple(ghosts_at(self._recording, t, least))
+        believed = {f"{i} {ghost.label}": ghost.pose for i, ghost in enumerate(self.ghosts)}
+        key = visible_key(poses | believed, view, height)
         if key == self._key:
             return self._pixels, False
         self._key = key
-        self._stage.show(poses, view, ("machine",) if close else ())
+        hidden = ("machine",) if close else ()
+        self._stage.show(poses, view, hidden, tuple(believed.values()))
         self._pixels = self._stage.pixels()
         return self._pixels, True
 

@@ -12,9 +12,10 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from drytouch.sim.scene.bodies import Body
-from drytouch.sim.scene.shapes import Vector, rotation
+from drytouch.sim.scene.shapes import Vector
 from drytouch.viz import look, opengl
-from drytouch.viz.poses import Pose
+from drytouch.viz.overlay import Overlay
+from drytouch.viz.poses import Pose, matrix_of
 from drytouch.viz.view import View
 
 CACHE = 64
@@ -29,9 +30,12 @@ class _Cast(NamedTuple):
 
 
 class MovingStage:
-    """Draws poses from a view. ``size``: pixels of the picture; ``plotter``: an own one to use."""
+    """Draws poses from a view. ``size``: pixels of the picture; ``plotter``: an own one to use.
 
-    def __init__(self, size: tuple[int, int], plotter: Any = None) -> None:
+    ``scale``: by how much the picture is larger than it will be shown.
+    """
+
+    def __init__(self, size: tuple[int, int], plotter: Any = None, scale: float = 1.0) -> None:
         if plotter is None:
             opengl.require()
         import pyvista
@@ -45,6 +49,7 @@ class MovingStage:
         self._casts: dict[tuple[str, int], _Cast] = {}
         self.view: View | None = None
         self._bytes: Any = None
+        self._overlay = Overlay(self.plotter, scale)
         self._light()
 
     def _light(self) -> None:
@@ -60,11 +65,19 @@ class MovingStage:
             # The movie is scaled down from a larger picture, which smooths it at less cost.
             self.plotter.ren_win.SetMultiSamples(0)
 
-    def show(self, poses: dict[str, Pose], view: View | None, hidden: Iterable[str] = ()) -> None:
+    def show(
+        self,
+        poses: dict[str, Pose],
+        view: View | None,
+        hidden: Iterable[str] = (),
+        believed: Sequence[Pose] = (),
+    ) -> None:
         """Put everything where it belongs; ``view`` None leaves the camera where it is.
 
-        ``hidden``: kinds of bodies to leave out.
+        ``hidden``: kinds of bodies to leave out; ``believed``: what to outline where it is taken
+        to be.
         """
+        self._overlay.show(believed)
         shown = set()
         unseen = set(hidden)
         for name, pose in poses.items():
@@ -160,14 +173,6 @@ class MovingStage:
         """Give the graphics memory back."""
         if self._own:
             self.plotter.close()
-
-
-def matrix_of(pose: Pose) -> Any:
-    """The pose as a 4 x 4 matrix, mm."""
-    matrix = np.eye(4)
-    matrix[:3, :3] = rotation((0.0, 0.0, pose.turn_deg))
-    matrix[:3, 3] = pose.position
-    return matrix
 
 
 def project(view: View, size: Sequence[float], point: Vector) -> tuple[float, float]:

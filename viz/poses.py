@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
+
+import numpy as np
 
 from drytouch.sim.recording import Recording
 from drytouch.sim.recording.layout import LineLayout
 from drytouch.sim.recording.track import command_path
 from drytouch.sim.scene.bodies import Body
-from drytouch.sim.scene.shapes import Vector
+from drytouch.sim.scene.shapes import Vector, rotation
 
 TURNS_WITH_SPINDLE = ("spindle", "tool")
 
@@ -35,6 +37,14 @@ def poses_at(recording: Recording, t: float) -> dict[str, Pose]:
             turn += turned
         found[item.id] = Pose(item.body, (x, y, z), turn)
     return found
+
+
+def matrix_of(pose: Pose) -> Any:
+    """The pose as a 4 x 4 matrix, mm."""
+    matrix = np.eye(4)
+    matrix[:3, :3] = rotation((0.0, 0.0, pose.turn_deg))
+    matrix[:3, 3] = pose.position
+    return matrix
 
 
 def setter_of(pad: str) -> str:

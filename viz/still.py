@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -105,7 +105,7 @@ class StillArtist:
         k, stage = self.scale, self._stage
         finding = moment.finding or {}
         solids = solids_at(recording, moment.t)
-        place = choose_place(solids, str(finding.get("code", "")), _where(finding))
+        place = choose_place(solids, str(finding.get("code", "")), words.where(finding))
         view = whole_view(solids) if far else choose_view(solids, place)
         # Beside a crash, a wrong number would only draw the eye away.
         tells = moment.finding is None or finding.get("severity") in ("wrong", "risky")
@@ -129,7 +129,7 @@ class StillArtist:
             ink.segments(stage.outline(part.solid.mesh), look.BELIEF, 2.2 * k)
         labels = callouts.callouts_for(solids, place, view, depth, budget, believed)
         if finding.get("code") == "hand-in-reach":
-            labels.append(callouts.hand(place, view, _where(finding)))
+            labels.append(callouts.hand(place, view, words.where(finding)))
         callouts.draw_callouts(
             ink,
             stage,
@@ -147,11 +147,6 @@ class StillArtist:
         whole.paste(picture, (0, round(HEADER * k)))
         panel.draw_frame(Ink(whole), self.size, recording, moment, number, k)
         return whole
-
-
-def _where(finding: Mapping[str, Any]) -> str:
-    figures = finding.get("figures")
-    return str(figures.get("where", "")) if isinstance(figures, Mapping) else ""
 
 
 def _press(recording: Recording, t: float, support: Any) -> tuple[float, str]:

@@ -10,15 +10,20 @@ import textwrap
 import time
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from drytouch.sim.errors import InputError
 from drytouch.sim.recording import Recording
 from drytouch.viz import look, opengl, words
+from drytouch.viz.belief import SHOWS_PIXELS
 from drytouch.viz.moment import time_s
 from drytouch.viz.opengl import NoPicture
 from drytouch.viz.presses import presses_of
 from drytouch.viz.units import Units
+
+if TYPE_CHECKING:
+    from drytouch.viz.ghosts import Ghost
+    from drytouch.viz.view import View
 
 SPEEDS = tuple(1 / n for n in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000))
 SIZE = (1280, 800)
@@ -214,6 +219,7 @@ class ReplayWindow:
 
     def refresh(self) -> None:
         """Put everything where it is at the present time."""
+        from drytouch.viz.ghosts import ghosts_at
         from drytouch.viz.meshes import solids_at
         from drytouch.viz.poses import poses_at
         from drytouch.viz.view import whole_view
@@ -228,17 +234,23 @@ class ReplayWindow:
             # Only a new place moves the camera: in between it is the user's.
             view = whole_view(solids_at(self.recording, t)) if self._whole else aim.view
             self._aim = key
-            self._stage.show(poses_at(self.recording, t), view, hidden)
+            self._stage.view = view
+            move: View | None = view
         else:
-            self._stage.show(poses_at(self.recording, t), None, hidden)
-        self._write(t)
+            move = None
+        least = SHOWS_PIXELS * 2.0 * view.half_height_mm / SIZE[1]
+        ghosts = ghosts_at(self.recording, t, least)
+        self._stage.show(
+            poses_at(self.recording, t), move, hidden, [ghost.pose for ghost in ghosts]
+        )
+        self._write(t, ghosts)
         if self._slider is not None:
             self._moving_slider = True
             self._slider.GetRepresentation().SetValue(t)
             self._moving_slider = False
         self.plotter.render()
 
-    def _write(self, t: float) -> None:
+    def _write(self, t: float, ghosts: Sequence[Ghost]) -> None:
         recording, units = self.recording, self.units
         state = "playing" if self.playback.playing else "paused"
         x, y, z = (units.length(v) for v in recording.position_at(t))
@@ -253,6 +265,7 @@ class ReplayWindow:
             depth = recording.pad_depth_at(setter, t)
             if depth > 0.0:
                 rows.append(f"pad of {setter} pressed {units.small(depth)}")
+        rows += [f"outlined: {ghost.label}" for ghost in ghosts]
         self._text("state", "\n".join(rows), "upper_left", 11)
         shown = [f for f in recording.findings if time_s(f, 0.0) <= t + 1e-9]
         found = ""

@@ -159,3 +159,9 @@ def named(finding: Mapping[str, Any]) -> str:
     """A finding's name as a heading."""
     code = str(finding.get("code", "finding")).replace("-", " ")
     return code[:1].upper() + code[1:]
+
+
+def where(finding: Mapping[str, Any]) -> str:
+    """The place that a finding names in words, such as "at the pad"; empty where it names none."""
+    figures = finding.get("figures")
+    return str(figures.get("where", "")) if isinstance(figures, Mapping) else ""
