@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import json
+import re
 import tracemalloc
 import zlib
 from collections.abc import Callable, Iterator
@@ -30,12 +31,12 @@ BENCHMARKS = Path(__file__).parents[1] / "benchmarks"
 
 
 @pytest.fixture(scope="module")
-def soak() -> ModuleType:
+def soak() -> Iterator[ModuleType]:
     with pytest.MonkeyPatch.context() as patch:
         patch.syspath_prepend(str(BENCHMARKS))
         import soak_hand
 
-        return soak_hand
+        yield soak_hand
 
 
 def few(patch: pytest.MonkeyPatch, together: int, keep: int) -> None:
@@ -232,3 +233,18 @@ def test_what_is_done_is_known_without_a_look_back(tiny: None, soak: ModuleType)
 def test_random_hands_lose_nothing_where_all_is_packed(tiny: None) -> None:
     # Each of them replays in the end, and a page misses no event on the way.
     run_state_machine_as_test(Hands, settings=settings(max_examples=12, stateful_step_count=30))
+
+
+def test_the_benchmark_tells_memory_and_what_was_done(
+    soak: ModuleType, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench = import_module("bench_soak")
+    monkeypatch.setattr(bench, "STEP_S", 60.0)
+    hands = bench.soak(2, 2 / 60, False)
+    bench.keep(hands[0])
+    told = capsys.readouterr().out
+    lines = sum(len(hand.session.live.twin.recorder.lines) for hand in hands)
+    assert [int(word) for word in re.findall(r"^ +(\d+) min", told, re.MULTILINE)] == [1, 2]
+    # Judging ends a line that was still on its way.
+    assert lines - 1 <= int(re.findall(r"(\d+) lines", told)[-1]) <= lines
+    assert "judged in" in told
