@@ -1,4 +1,4 @@
-"""What all tests share: how examples are chosen, and skips that count where nothing may be skipped.
+"""What all tests share: the browser, how examples are chosen, and skips that count.
 
 Environment: ``HYPOTHESIS_PROFILE`` is ``here`` (new examples each time) or ``ci`` (the same ones
 each time); ``DRYTOUCH_NO_SKIPS=1`` turns each skip into a failure.
@@ -9,7 +9,10 @@ from collections.abc import Generator
 from typing import Any
 
 import pytest
+from browser_cases import browser, contexts, people
 from hypothesis import settings
+
+__all__ = ["browser", "contexts", "people"]
 
 # No deadline: a shared machine can stall any example, and speed has its own tests.
 settings.register_profile("here", deadline=None)

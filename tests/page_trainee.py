@@ -39,10 +39,11 @@ AXIS_OF_KEY = {
 
 
 class Trainee:
-    """Somebody at one page."""
+    """Somebody at one page, who presses its buttons by mouse or by keyboard."""
 
-    def __init__(self, page: Any) -> None:
+    def __init__(self, page: Any, mouse: bool = False) -> None:
         self.page = page
+        self._mouse = mouse
 
     # ---- coming in -----------------------------------------------------------------------
 
@@ -57,7 +58,7 @@ class Trainee:
         self._choose_exercise(exercise)
 
     def _choose_exercise(self, exercise: str) -> None:
-        self.page.get_by_role("button", name=exercise).first.click()
+        self.page.get_by_role("button", name=re.compile(rf"^{re.escape(exercise)}")).click()
         self.page.get_by_role("heading", name=exercise, level=1).wait_for()
         self.page.get_by_role("region", name="Stop and go").wait_for()
 
@@ -93,7 +94,11 @@ class Trainee:
     # ---- acting --------------------------------------------------------------------------
 
     def press(self, button: str, inside: str | None = None) -> None:
-        self._form(inside).get_by_role("button", name=button).first.click()
+        found = self._form(inside).get_by_role("button", name=button).first
+        if self._mouse:
+            found.click()
+        else:
+            found.press("Enter")
 
     def choose(self, label: str, wanted: str, inside: str | None = None) -> None:
         """One of a list, by what it says or how it begins."""
@@ -108,9 +113,6 @@ class Trainee:
     def fill(self, label: str, value: object, inside: str | None = None) -> None:
         name = re.compile(rf"^{re.escape(label)}( \(needed\))?([ ,]|$)", re.I)
         self._form(inside).get_by_role("textbox", name=name).first.fill(str(value))
-
-    def tick(self, label: str) -> None:
-        self.page.get_by_label(label, exact=True).check()
 
     def _form(self, inside: str | None) -> Any:
         if inside is None:
@@ -281,6 +283,17 @@ class Trainee:
     def reset(self) -> None:
         self.do("Reset")
 
+    def run_program(self, name: str, line_by_line: bool = False) -> None:
+        """Start a program; where it runs through, wait until it is over, however it ends."""
+        form = "Run a program"
+        self.choose("Program", name, form)
+        if line_by_line:
+            self.page.get_by_label("wait before each line", exact=True).check()
+        before = self.look()["story"]
+        self.press("Run it", form)
+        if not line_by_line:
+            self.sees(lambda seen: fresh(before, seen["story"]) and not seen["busy"])
+
     def read_line_by_line(self, stop: Callable[[str], bool]) -> str:
         """Give one line after the other the start, until one is not to be given it."""
         while True:
@@ -329,7 +342,9 @@ class Trainee:
         return str(self.page.get_by_role("region", name=re.compile("^Task")).inner_text())
 
     def answer(self, question: str, choice: str) -> None:
-        self.page.get_by_role("group", name=question).get_by_label(choice, exact=True).check()
+        mark = self.page.get_by_role("group", name=question).get_by_label(choice, exact=True)
+        mark.click()
+        self.sees(lambda _: mark.is_checked())
 
     def choices(self, question: str) -> list[str]:
         group = self.page.get_by_role("group", name=question)

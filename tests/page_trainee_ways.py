@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from page_trainee import Told, Trainee
+from page_trainee import Trainee, fresh
 
 Way = Callable[[Trainee], None]
 
@@ -333,11 +333,10 @@ MISTAKE = "What is wrong with the program?"
 def stopped_before_harm(who: Trainee) -> None:
     prove(who)
     who.rapid_override(10)
-    who.choose("Program", "stranger", "Run a program")
-    who.tick("wait before each line")
-    who.press("Run it", "Run a program")
-    line = who.read_line_by_line(lambda line: dives(who, line))
-    assert "G0" in line
+    who.run_program("stranger", line_by_line=True)
+    read: list[str] = []
+    line = who.read_line_by_line(lambda line: dives(line, read))
+    assert "N40" in line
     who.press("Stop for good")
     who.sees(lambda seen: not seen["busy"])
     if who.alarm():
@@ -346,16 +345,15 @@ def stopped_before_harm(who: Trainee) -> None:
     who.answer(MISTAKE, "It goes to the pad with G0 where a touch was meant")
 
 
-def dives(who: Trainee, line: str) -> bool:
-    """A rapid to below where the tip would meet the pad."""
-    to = re.search(r"\bG0 Z([-\d.]+)", line)
-    return to is not None and float(to.group(1)) < note(who, "Clearance Z")
+def dives(line: str, read: list[str]) -> bool:
+    """After the touch that found the pad, a rapid that is not right up or across: down to it."""
+    read.append(line)
+    return any("G38" in earlier for earlier in read) and "G0 Z" in line and "G53" not in line
 
 
 def run_at_full(who: Trainee) -> None:
     prove(who)
-    who.choose("Program", "stranger", "Run a program")
-    who.do("Run it", "Run a program", "program", well=False)
+    who.run_program("stranger")
 
 
 def commissioned(who: Trainee) -> None:
@@ -399,11 +397,102 @@ def left_half_way(who: Trainee) -> None:
     who.drives(True)
 
 
-WRONG = "What is wrong?"
+FAULTY = "What is wrong here?"
+
+
+def what_is_wrong(who: Trainee) -> None:
+    who.answer(FAULTY, diagnosis(who))
 
 
 def nothing_is_wrong(who: Trainee) -> None:
     prove(who)
+    who.answer(FAULTY, "Nothing")
 
 
-Ending = Callable[[Told], None]
+def diagnosis(who: Trainee) -> str:
+    """The input first, then the notes, then the tool by its row, then another tool by its own."""
+    who.drives(False)
+    before, inputs = who.watched(), who.look()["story"]
+    who.press_pad()
+    if "seen off, on, off" not in who.watched():
+        if any(
+            re.search(r"Input \d+ went on", line) for line in fresh(inputs, who.look()["story"])
+        ):
+            return "The plug sits in another socket"
+        # The contact opens when it is pressed: without a wire it reads as pressed for ever.
+        return "The wire is broken" if " on " in before else "The contact is stuck closed"
+    who.drives(True)
+    if "not valid" in who.page.get_by_role("group", name="Setter setter").inner_text():
+        return "The reference is flagged invalid"
+    mine, other = longer(who, 1, "end mill 10"), longer(who, 3, "second master")
+    if abs(other) > SAME_MM:
+        return "The setter stands on a chip"
+    assert abs(mine) > SAME_MM
+    return "The tool has slipped out of its holder" if mine > 0.0 else "The tip is broken off"
+
+
+SAME_MM = 0.03
+
+
+def longer(who: Trainee, row: int, tool: str) -> float:
+    """Touched slowly by hand and not stored: by how much a tool is longer than its row says."""
+    who.load_tool(tool, f"row {row}")
+    over_pad(who)
+    trip = note(who, "Reference Z") + note_row(who, row)
+    who.go(z=trip + 2 * ABOVE_MM)
+    told = " ".join(who.touch(trip - 15.0))
+    who.go(z=TOP)
+    at = re.search(r"Done, touch: Z (-[\d.]+) mm", told)
+    assert at is not None, told
+    return float(at.group(1)) - trip
+
+
+WAYS: dict[str, tuple[str, Way, list[tuple[Way, str, str]]]] = {
+    "prove-the-input": (
+        "Prove the input", prove_the_input,
+        [(the_plug_that_fits, "unfinished", ""),
+         (finger_in_with_drives_on, "harm", "hand-in-reach")],
+    ),
+    "reference-between-the-lugs": (
+        "Reference the face between the lugs", between_the_lugs,
+        [(under_a_lug, "wrong", "lug-strike")],
+    ),
+    "reference-by-master": (
+        "Reference by a master tool", by_master,
+        [(by_master_as_a_rule_reads_it, "wrong", "wrong-number")],
+    ),
+    "locate-and-clearance": (
+        "Locate the setter", located, [(clearance_forced, "risky", "low-clearance")],
+    ),
+    "setter-height-by-block": (
+        "The setter's own height", height_by_block,
+        [(stepped_down_onto_block, "harm", "squeezed-block")],
+    ),
+    "three-tools-by-hand": (
+        "Touch off three tools by hand", three_by_hand,
+        [(three_by_luck, "risky", ""), (into_another_row, "wrong", "wrong-slot")],
+    ),
+    "wide-cutter-beside-the-centre": (
+        "The wide cutter beside the centre", beside_the_centre,
+        [(over_the_centre, "wrong", "missed-edge")],
+    ),
+    "find-the-worn-and-the-pulled-out": (
+        "Find the worn and the pulled-out tool", rechecked, [(guessed, "unfinished", "")],
+    ),
+    "work-z-in-the-second-system": (
+        "Work Z on stock", work_z, [(work_z_in_the_first, "wrong", "wrong-system")],
+    ),
+    "recover-after-an-emergency-stop": (
+        "Recover after an emergency stop", recovered,
+        [(with_the_old_reference, "unfinished", "stale-reference")],
+    ),
+    "prove-a-stranger-s-program": (
+        "Prove a stranger's program", stopped_before_harm, [(run_at_full, "harm", "crash")],
+    ),
+    "full-commissioning": (
+        "A full commissioning", commissioned, [(left_half_way, "unfinished", "")],
+    ),
+    "what-is-wrong-here": (
+        "What is wrong here", what_is_wrong, [(nothing_is_wrong, "unfinished", "")],
+    ),
+}  # fmt: skip

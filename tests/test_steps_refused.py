@@ -147,6 +147,18 @@ def test_a_rule_on_everything_that_it_can_be_held_to() -> None:
     assert values[2][1] == pytest.approx(30.0, abs=0.5)
 
 
+def test_a_rule_to_the_stock_says_nothing_of_a_work_zero_that_nobody_has_stored() -> None:
+    made = twin(
+        [OFF, {"do": "rule", "what": "tip-to-stock"}],
+        placements={"setter": {"x_mm": -600.0, "y_mm": -100.0}},
+        controller={"position_mm": [-300.0, -200.0, 0.0]},
+    )
+    assert list(made.run_steps().alarms) == []
+    ((_, read, belief),) = reading(made)
+    assert belief is None
+    assert read > 0.0
+
+
 def test_no_rule_without_a_tool_and_no_jogging_back_without_stock() -> None:
     with pytest.raises(StepError, match="no tool in the spindle"):
         run([{"do": "rule", "what": "tool-length"}], spindle_tool=None)

@@ -130,8 +130,9 @@ def _by_rule(twin: Twin, step: model.MeasureByRule) -> tuple[float, float | None
     on = next(
         (n for n in twin.stage.places if n in twin.scenario.stock), "table"
     ) if step.what == "tip-to-stock" else "table"  # fmt: skip
-    believed = twin.controller.work_position[2] if step.what == "tip-to-stock" else None
-    return gap_under(twin, on), believed
+    # Where no work zero was ever stored there is nothing to compare with: zero is not a number.
+    zeroed = step.what == "tip-to-stock" and tables.systems[tables.system][2] != 0.0
+    return gap_under(twin, on), twin.controller.work_position[2] if zeroed else None
 
 
 def jog_back(twin: Twin, step: model.JogBack) -> Calls:
