@@ -206,3 +206,27 @@ def test_an_exercise_without_a_goal_or_with_steps_is_refused() -> None:
     nothing = {"goal": "Do something."}
     with pytest.raises(InputError, match="nothing is judged"):
         scenario_from_dict({**data, "exercise": nothing})
+
+
+def test_a_stranger_s_program_is_not_told_by_its_name() -> None:
+    session = Session.open("prove-a-stranger-s-program")
+    assert session.state()["programs"] == ["stranger"]
+    said = []
+    refused = session.act({"do": "program", "file": "measure-length"})
+    assert (refused["ok"], refused["fix"]) == (False, "known: stranger")
+    do(session, "drives", on=False)
+    do(session, "press-pad", setter="setter")
+    do(session, "drives", on=True)
+    assert session.act({"do": "program", "file": "stranger", "single_block": True})["ok"]
+    for _ in range(40):
+        session.act({"do": "feed-hold", "on": False})
+        session.tick(0.25)
+        said.append(session.state())
+    assert session.act({"do": "e-stop"})["ok"]
+    wait(session)
+    said.append(session.state())
+    lines = [event["file"] for event in said[-1]["events"] if event["kind"] == "line"]
+    assert set(lines) == {"stranger.ngc"}
+    assert any((state["running"] or {}).get("line") for state in said)
+    assert "rapid" not in str([s["running"] for s in said]) + str([s["alarm"] for s in said])
+    assert "rapid-for-touch" not in str(said)

@@ -14,7 +14,7 @@ from drytouch.sim.bench.debrief import Debrief, judge
 from drytouch.sim.bench.live import Live
 from drytouch.sim.bench.log import scenario_of
 from drytouch.sim.bench.opening import Opened, opened
-from drytouch.sim.bench.programs import refuse_unreadable
+from drytouch.sim.bench.programs import file_names, refuse_unreadable, renamed
 from drytouch.sim.bench.risk import Risk
 from drytouch.sim.bench.telling import Teller
 from drytouch.sim.bench.wheel import Turn, Waiting
@@ -44,7 +44,8 @@ class Session:
         self.exercise = opened.exercise
         self.trainee = trainee
         self.display = opened.scenario.display
-        self.teller = Teller()
+        self._names = file_names(opened.exercise)
+        self.teller = Teller(self._names)
         self.live = Live(opened.scenario, self._tell)
         self.teller.follow(self.live.twin, self.live.spool)
         self.risk = Risk(self.live.twin)
@@ -94,10 +95,8 @@ class Session:
             if self.bad_count <= MOST_BAD:
                 self.bad_messages.append(error.why)
                 self._tell("bad-message", why=error.why)
-        return {
-            "ok": False, "time_s": self.live.time, **head,
-            "code": error.code, "why": error.why, "fix": error.fix,
-        }  # fmt: skip
+        said = renamed({"why": error.why, "fix": error.fix}, self._names)
+        return {"ok": False, "time_s": self.live.time, **head, "code": error.code, **said}
 
     def _act(self, message: Any, role: str) -> dict[str, Any]:
         action = _read(message)
@@ -320,7 +319,7 @@ class Session:
             "frozen": self.frozen,
             "over": self.over,
             "display": self.display,
-            **shown.machine_state(self.live, self.display),
+            **_renamed_state(shown.machine_state(self.live, self.display), self._names),
             "key": None if key is None else {"axis": key.axis, "towards": key.towards},
             "outline": self.outline,
             "belief": belief,
@@ -368,6 +367,13 @@ class Session:
 
     def _tell(self, kind: str, **data: Any) -> None:
         self.teller.tell(self.live.time if hasattr(self, "live") else 0.0, kind, **data)
+
+
+def _renamed_state(state: dict[str, Any], names: dict[str, str]) -> dict[str, Any]:
+    """The state without names of files that give the exercise away."""
+    if not names:
+        return state
+    return state | {key: renamed(state[key], names) for key in ("alarm", "running")}
 
 
 # What was done at the last instant still has its consequences before it is judged.

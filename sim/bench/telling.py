@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import compress, count
 from typing import TYPE_CHECKING, Any
 
+from drytouch.sim.bench.programs import renamed
 from drytouch.sim.recording.rows import Entries, Rows
 
 if TYPE_CHECKING:
@@ -32,7 +34,9 @@ _KEPT = 320
 class Teller:
     """Collects a session's events, also those that the twin's recorder took down."""
 
-    def __init__(self) -> None:
+    def __init__(self, names: Mapping[str, str] | None = None) -> None:
+        """``names``: names of files -> what they are called here."""
+        self._names = names or {}
         self.events: Entries[dict[str, Any]] = []
         self._seen = self._edges = 0
         self._inputs: dict[str, int] = {}
@@ -46,6 +50,8 @@ class Teller:
     def tell(self, time_s: float, kind: str, **data: Any) -> None:
         """One event."""
         number = len(self.events) + 1
+        if self._names:
+            data = renamed(data, self._names)
         self.events.append({"n": number, "time_s": round(time_s, 6), "kind": kind, **data})
         if kind == "done" and data["alarm"] is None:
             action = data["action"]
