@@ -231,7 +231,7 @@ def _do_better(
         if finding.severity == "risky":
             return finding.avoid
     if missing:
-        return f"Go on until it is done: {missing[0]} is still missing."
+        return f"Go on until it is done; still missing: {_STATES.get(missing[0], missing[0])}."
     if wrong:
         return f"{wrong[0]['ask']} The answer: {wrong[0]['right_answer']}. {wrong[0]['because']}"
     if session.hints_used:
@@ -239,3 +239,14 @@ def _do_better(
     if late:
         return "Do it once more, with fewer detours: it took longer than it needs."
     return "Nothing: do it like this at the machine, slower."
+
+
+# What a goal's state is called to the person who has not reached it.
+_STATES = {
+    "homed": "the axes are homed",
+    "input-proved": "the input is seen off, on, off",
+    "reference-valid": "the setter's reference is taken and valid",
+    "clearance-stored": "a clearance height is stored",
+    "no-alarm": "no alarm stands",
+    "program-run": "the program has been run",
+}
