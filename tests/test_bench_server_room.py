@@ -4,6 +4,7 @@ import asyncio
 import http.client
 import json
 import time
+from math import floor
 from urllib.parse import urlsplit
 
 import pytest
@@ -16,6 +17,14 @@ from drytouch.sim.scenario.load import load_scenario
 from drytouch.sim.twin.twin import Twin
 from drytouch.viz.bench.app import POLICY
 from drytouch.viz.bench.gate import Gate
+from drytouch.viz.bench.patience import (
+    MOST_AT_ONCE,
+    MOST_BAD,
+    MOST_PER_S,
+    OPENING_COUNTS,
+    Patience,
+    TooMuch,
+)
 from drytouch.viz.bench.room import NotIn, Room, Rules
 from drytouch.viz.bench.seat import Client
 
@@ -157,6 +166,17 @@ def test_a_session_saved_as_scenario_replays_to_the_same_verdict(solo, come, tmp
                                  "scenario": outcome.to_dict()["scenario"]}  # fmt: skip
 
 
+def test_the_scenario_of_an_exercise_comes_after_its_end(solo, come):
+    talker = come(solo[0], exercise="what-is-wrong-here")
+    secret = talker.hear("seated")["session"]
+    talker.hear("state")
+    status, _, text = get(solo[0], f"/scenario/{secret}")
+    assert (status, "fault" in text) == (403, False)
+    talker.act("finish")
+    status, _, text = get(solo[0], f"/scenario/{secret}")
+    assert (status, "[[faults]]" in text) == (200, True)
+
+
 def test_what_is_not_there_is_said(solo):
     assert get(solo[0], "/replay/nothing")[0] == get(solo[0], "/scenario/nothing")[0] == 404
     assert get(solo[0], "/records.xml")[0] == 404
@@ -174,6 +194,90 @@ def test_the_seat_that_was_left_is_found_again(solo, come):
     assert come(solo[0], session="unknown").hear("seated")["session"] != secret
 
 
+# ---- a page that says too much -----------------------------------------------------------
+
+
+def shut_out(talker):
+    """What a page is told before its line is closed, and how it is closed."""
+    told = talker.hear("sorry", at="line")
+    with pytest.raises(ConnectionClosed) as closed:
+        talker.hear("nothing more")
+    return told["why"], closed.value.rcvd.code, closed.value.rcvd.reason
+
+
+@pytest.mark.parametrize(
+    ("message", "count", "reason"),
+    [
+        ('{"do": "no such thing"}', MOST_BAD + 1, "make no sense"),
+        ("{", MOST_BAD + 1, "make no sense"),
+        (b"\x00\xff", MOST_BAD + 1, "make no sense"),
+        ('{"room": "nothing"}', MOST_BAD + 1, "make no sense"),
+        ('{"do": "beat"}', MOST_AT_ONCE * 2, f"more than {MOST_AT_ONCE} messages"),
+    ],
+)
+def test_a_page_that_floods_is_told_and_shut_out(solo, come, caplog, message, count, reason):
+    flood, other = come(solo[0]), come(solo[0])
+    flood.hear("state")
+    other.hear("state")
+    for _ in range(count):
+        flood.socket.send(message)
+    assert other.act("override", rapid=0.5)["ok"]  # in the midst of it
+    why, code, closed_with = shut_out(flood)
+    assert reason in why
+    assert (code, closed_with) == (1008, why)
+    other.act("override", rapid=0.25)
+    while other.state["modes"]["rapid_override"] != 0.25:
+        other.hear("state")
+    lines = [record.getMessage() for record in caplog.records if record.levelname != "DEBUG"]
+    assert len([line for line in lines if why in line]) == 1
+    assert len(lines) == 1, lines
+
+
+def test_a_page_that_is_shut_out_lets_go_and_may_come_back(solo, come):
+    flood = come(solo[0])
+    secret = flood.hear("seated")["session"]
+    flood.hear("state")
+    flood.act("jog-press", axis="z", towards="-")
+    for _ in range(MOST_BAD + 1):
+        flood.say("{")
+    shut_out(flood)
+    seat = solo[1].seats[secret]
+    until(lambda: seat.session.live.machine is None)
+    again = come(solo[0], session=secret)
+    assert again.hear("seated")["session"] == secret
+    again.hear("state")
+    assert again.act("override", feed=0.5)["ok"]
+
+
+def test_patience_holds_for_whatever_a_page_sends():
+    hours, patience = 2.0, Patience(0.0)
+    for beat in range(round(hours * 3600 * 85)):  # beats, wheel and slider at once
+        patience.heard(beat / 85)
+    for i in range(300):  # a stall, and all that was waiting comes at once
+        patience.heard(hours * 3600 + 60.0 + i * 1e-4)
+    for i in range(500):  # somebody types nonsense as fast as a hand can, for a quarter of an hour
+        patience.bad(2.0 * i)
+
+
+@pytest.mark.parametrize("per_s", [120.0, 1000.0, 1e6])
+def test_patience_ends_with_a_flood(per_s):
+    patience = Patience(0.0)
+    # What was there at first, and what comes back meanwhile.
+    most = floor((MOST_AT_ONCE - 1) * per_s / (per_s - MOST_PER_S))
+    for n in range(most):
+        patience.heard(n / per_s)
+    with pytest.raises(TooMuch):
+        [patience.heard((most + n) / per_s) for n in range(3)]
+
+
+def test_setting_machines_up_over_and_over_is_a_flood():
+    patience = Patience(0.0)
+    for _ in range(MOST_AT_ONCE // OPENING_COUNTS):
+        patience.heard(0.0, opens=True)
+    with pytest.raises(TooMuch):
+        patience.heard(0.0, opens=True)
+
+
 # ---- the class ---------------------------------------------------------------------------
 
 
@@ -186,6 +290,31 @@ def test_a_class_asks_for_its_code_and_key(classroom, come):
     assert come(address, code=f" {room.code.lower()} ").hear("welcome")["role"] == "trainee"
     assert get(address, "/records.csv")[0] == get(address, "/attempt/1?key=x")[0] == 403
     assert get(address, f"/records.csv?key={room.instructor_key}")[0] == 200
+
+
+def test_an_instructors_way_to_a_seat_asks_for_the_key(classroom, come):
+    address, room = classroom
+    trainee = come(address, code=room.code, name="Gus", exercise="what-is-wrong-here")
+    number = trainee.hear("seated")["number"]
+    trainee.hear("state")
+    key = f"?key={room.instructor_key}"
+    assert get(address, f"/seat/{number}/scenario{key}")[0] == 200
+    assert get(address, f"/seat/{number}/replay{key}")[0] == 404
+    trainee.act("finish")
+    assert get(address, f"/seat/{number}/replay{key}")[0] == 200
+    for wrong in ("", "?key=", "?key=x", f"?token={room.instructor_key}"):
+        for what in ("replay", "scenario"):
+            assert get(address, f"/seat/{number}/{what}{wrong}")[0] == 404
+    assert get(address, f"/seat/999/replay{key}")[0] == 404
+
+
+def test_a_seat_without_a_class_is_found_by_its_secret_only(solo, come):
+    talker = come(solo[0])
+    number = talker.hear("seated")["number"]
+    talker.hear("state")
+    talker.act("finish")
+    for key in ("", f"?key={solo[1].instructor_key}"):
+        assert get(solo[0], f"/seat/{number}/replay{key}")[0] == 404
 
 
 def test_instructor_watches_freezes_takes_over_and_lets_a_fault_begin(classroom, come):

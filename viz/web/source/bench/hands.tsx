@@ -1,7 +1,7 @@
 // Hands: what is done standing at the machine: tools, cable, pad, things on the table, block, rule.
 
 import { useState } from "preact/hooks";
-import { plainly, type Act } from "./desk";
+import { plainly, shownLength, type Act } from "./desk";
 import { Area, Do, Field, figures, Form, named, Numbers, Pick, still, useTyped } from "./parts";
 import type { Input, Item, Modes, State, Tables } from "./types";
 
@@ -102,10 +102,16 @@ function Carry({ act, inch, items }: { act: Act; inch: boolean; items: Item[] })
       </Form>
       <p class="row">
         <Do act={act} action={{ do: "take-away", item }} disabled={!it?.standing}>Take it away</Do>
-        <span>{it?.standing ? `It stands on the ${plainly(it.on ?? "table")}.` : "It lies beside the machine."}</span>
+        <span>{it?.standing ? `It stands on the ${plainly(it.on ?? "table")}${placeOf(it, inch)}.` : "It lies beside the machine."}</span>
       </p>
     </fieldset>
   );
+}
+
+/** Where a thing stands, as one reads it off a scale; where the pad is, is for the trainee to find. */
+function placeOf(item: Item, inch: boolean): string {
+  if (item.kind === "setter" || item.x_mm === undefined) return "";
+  return `, its middle under the spindle at X ${shownLength(item.x_mm, inch, inch ? 2 : 0)}, Y ${shownLength(item.y_mm, inch, inch ? 2 : 0)}`;
 }
 
 function Block({ act, inch, blocks, items }: { act: Act; inch: boolean; blocks: string[]; items: Item[] }) {
@@ -124,6 +130,7 @@ function Block({ act, inch, blocks, items }: { act: Act; inch: boolean; blocks: 
         onSend={() => void act({ do: "step-until-feel", block, on, ...figures(typed, inch) })}>
         <Numbers inch={inch} typed={typed} set={set} keys={[["by_mm", "Step, + up"]]} />
       </Form>
+      <p class="soft">To slide it under, a hand goes in: drives off. While stepping, the block is held by its end and drawn out before each step.</p>
     </fieldset>
   );
 }
@@ -147,6 +154,7 @@ function Rule({ act, tables, setters }: { act: Act; tables: Tables; setters: str
         <Pick label="Compare with" value={row} onPick={compare}
           choices={[["", "nothing"], ...tables.rows.map((r) => [String(r.row), `row ${r.row}`] as [string, string])]} />
       </Form>
+      <p class="soft">It reads to half a millimetre; a hand goes in.</p>
     </fieldset>
   );
 }

@@ -81,6 +81,8 @@ export class Link {
     socket.onclose = () => {
       if (this.socket !== socket) return;
       this.connected = false;
+      for (const done of this.replies.values()) done({ ok: false, why: "no connection" });
+      this.replies.clear();
       this.onLost();
       this.changed();
       if (this.sorry?.at === "door" || this.shutOut) return;

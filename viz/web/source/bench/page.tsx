@@ -8,6 +8,7 @@ import { Hands } from "./hands";
 import { ClassRoom, Watching } from "./instructor";
 import { Notes } from "./notes";
 import { Picture } from "./picture";
+import type { Sight } from "./sight";
 import { LOUD, sentence, Story } from "./story";
 import { Choose, Task, Told } from "./task";
 import { Telling } from "./telling";
@@ -16,7 +17,10 @@ import type { State } from "./types";
 const PLACES: [string, string, string][] = [
   ["task", "Task", "1"], ["hands", "Hands", "2"], ["telling", "Controller", "3"], ["notes", "Notes", "4"], ["story", "Story", "5"],
 ];
-const CAMERAS: [CameraName, string][] = [["choose", "by itself"], ["whole", "whole machine"], ["follow", "along"], ["pad", "close"], ["nose", "spindle face"]];
+const CAMERAS: [CameraName | Sight, string][] = [
+  ["choose", "by itself"], ["whole", "whole machine"], ["follow", "along"], ["pad", "close"], ["nose", "spindle face"],
+  ["front", "from the front"], ["side", "from the side"],
+];
 const PACES: [number, string][] = [[0, "paused"], [0.1, "1/10"], [1, "as it is"], [10, "10 times, waiting"]];
 
 export function goTo(id: string): void {
@@ -130,7 +134,7 @@ function Bench({ desk, state, again, help }: { desk: Desk; state: State; again: 
             ? <Told act={act} debrief={link.debrief} inch={inch} look={welcome!.look} outline={state.outline} replay={kept.replay} scenario={kept.scenario} watches={watches} again={again} seat={state.seat} />
             : <Task act={act} exercise={state.exercise} scenario={kept.scenario} watches={watches} again={again} />}
           <Hands act={act} inch={inch} modes={state.modes} items={state.items} inputs={state.inputs} crib={state.crib} sockets={state.sockets} tables={state.tables} />
-          <Telling act={act} inch={inch} modes={state.modes} tables={state.tables} programs={state.programs} exercise={state.exercise} routines={welcome!.routines} running={null} />
+          <Telling act={act} inch={inch} modes={state.modes} tables={state.tables} programs={state.programs} exercise={state.exercise} routines={welcome!.routines} items={state.items} running={null} />
           <Notes act={act} inch={inch} tables={state.tables} />
           <Story events={link.events} inch={inch} />
         </div>
@@ -141,7 +145,7 @@ function Bench({ desk, state, again, help }: { desk: Desk; state: State; again: 
 
 function View({ desk, state }: { desk: Desk; state: State }) {
   const host = useRef<HTMLDivElement>(null);
-  const [camera, aim] = useState<CameraName>("choose");
+  const [camera, aim] = useState<CameraName | Sight>("choose");
   const [broken, breaks] = useState("");
   const { link } = desk;
   useEffect(() => {
@@ -160,7 +164,7 @@ function View({ desk, state }: { desk: Desk; state: State }) {
       <div class="canvas" ref={host}>{broken}</div>
       <div class="over">
         <label class="field in-line"><span>Look</span>
-          <select value={camera} onChange={(e) => { const name = e.currentTarget.value as CameraName; aim(name); desk.picture?.setCamera(name); }}>
+          <select value={camera} onChange={(e) => { const name = e.currentTarget.value as CameraName | Sight; aim(name); desk.picture?.look(name); }}>
             {CAMERAS.map(([name, words]) => <option key={name} value={name}>{words}</option>)}
           </select>
         </label>
@@ -183,7 +187,7 @@ const HELP: [string, string][] = [
   ["← →", "X, left and right"], ["↓ ↑", "Y, towards you and away"], ["Page ↓ ↑", "Z, down and up"],
   ["Shift + these", "one step instead of moving"], [", and .", "finer or coarser: steps, then held"], ["W", "go to the wheel; arrows turn it"],
   ["Esc", "emergency stop"], ["H", "feed hold, go on"], ["1 to 5", "go to a place on the right"], ["0", "go to the axes"],
-  ["Tab, Enter", "from field to field, do it"], ["?", "this list"],
+  ["Drag the picture", "turn the eye; the mouse's wheel: nearer, farther"], ["Tab, Enter", "from field to field, do it"], ["?", "this list"],
 ];
 
 function Help({ close }: { close: () => void }) {

@@ -45,13 +45,13 @@ export function Pick({ label, value, choices, onPick }: {
   );
 }
 
-export function Field({ label, value, unit, onInput, kind = "decimal", wide }: {
-  label: string; value: string; unit?: string; onInput: (value: string) => void; kind?: "decimal" | "text"; wide?: boolean;
+export function Field({ label, value, unit, onInput, kind = "decimal", wide, usual }: {
+  label: string; value: string; unit?: string; onInput: (value: string) => void; kind?: "decimal" | "text"; wide?: boolean; usual?: string;
 }) {
   return (
     <label class={wide ? "field wide" : "field"}>
       <span>{label}{unit && <i> {unit}</i>}</span>
-      <input type="text" inputMode={kind} value={value} autocomplete="off" spellcheck={false}
+      <input type="text" inputMode={kind} value={value} placeholder={usual} autocomplete="off" spellcheck={false}
         onInput={(event) => onInput(event.currentTarget.value)} />
     </label>
   );

@@ -4,6 +4,7 @@ import { lowest, under, type Aim, type CameraName } from "../camera";
 import { Easel } from "../easel";
 import type { Press } from "../moments";
 import type { Link } from "./link";
+import { SightLine, sighted, type Sight } from "./sight";
 import { LiveScene } from "./scene";
 
 /** The eye goes close when less than this is left between what is carried and what is below. */
@@ -16,6 +17,8 @@ const STAY = 1.25;
 
 export class Picture extends Easel {
   private chosen: CameraName = "whole";
+  private sight: Sight | null = null;
+  private readonly plumb = new SightLine();
   private side = {} as Press;
   private sideOf = "";
   private readonly live: LiveScene;
@@ -25,6 +28,13 @@ export class Picture extends Easel {
     super(host, live, link.welcome!.look);
     this.live = live;
     this.belief.inFull = true;
+    this.world.add(this.plumb.root);
+  }
+
+  /** How to look: one of the eye's own ways, or level along the table. */
+  look(way: CameraName | Sight): void {
+    this.sight = way === "front" || way === "side" ? way : null;
+    this.setCamera(this.sight === null ? (way as CameraName) : "pad");
   }
 
   close(): void {
@@ -39,6 +49,7 @@ export class Picture extends Easel {
     if (!this.link.scene || !this.link.state) return;
     this.stage.pose(0);
     const aim = this.choose();
+    this.plumb.show(this.sight !== null, this.stage.solids);
     const turning = this.eye.approach(aim, wall, [0, 0]);
     this.stage.showMachine((this.eye.now?.half ?? 100) > WHOLE_HALF_MM);
     this.ground();
@@ -56,6 +67,8 @@ export class Picture extends Easel {
   private choose(): Aim {
     const solids = this.stage.solids;
     if (this.eye.name === "free" && this.free) return this.free;
+    const along = this.sight && sighted(this.sight, solids);
+    if (along) return along;
     const carried = lowest(solids);
     const support = under(solids, carried);
     const gap = carried && support ? Math.max(carried.box.min.z - support.box.max.z, 0) : Infinity;

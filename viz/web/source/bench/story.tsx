@@ -45,10 +45,14 @@ export function sentence(event: Happening, inch: boolean): string {
   }
 }
 
+const LINES_TOLD = 12;
 export const LOUD = ["alarm", "bang", "refused", "broken"];
 
 export const Story = still(({ events, inch }: { events: Happening[]; inch: boolean }) => {
-  const told = events.map((event) => [event, sentence(event, inch)] as const).filter(([, text]) => text).slice(-40).reverse();
+  // A program's lines come by the hundred: older ones must not push a bang out of sight.
+  let lines = 0;
+  const told = events.map((event) => [event, sentence(event, inch)] as const).filter(([, text]) => text).reverse()
+    .filter(([event]) => event.kind !== "line" || ++lines <= LINES_TOLD).slice(0, 40);
   return (
     <Area id="story" title="Story" note="what happened, newest first">
       <ol class="story">

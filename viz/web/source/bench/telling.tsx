@@ -3,7 +3,7 @@
 import { useState } from "preact/hooks";
 import { plainly, unitKey, unitOf, type Act } from "./desk";
 import { Area, Field, figures, Form, named, Numbers, Pick, still, useTyped } from "./parts";
-import type { Exercise, Modes, Running, Tables, Welcome } from "./types";
+import type { Argument, Exercise, Item, Modes, Running, Tables, Welcome } from "./types";
 
 interface Props {
   act: Act;
@@ -13,13 +13,14 @@ interface Props {
   programs: string[];
   exercise: Exercise | null;
   routines: Welcome["routines"];
+  items: Item[];
   running: Running | null;
 }
 
 const AXES: [string, string][] = [["x_mm", "X"], ["y_mm", "Y"], ["z_mm", "Z"]];
 const FRAMES: [string, string][] = [["machine", "machine"], ["work", "work"]];
 
-export const Telling = still(({ act, inch, modes, tables, programs, exercise, routines }: Props) => {
+export const Telling = still(({ act, inch, modes, tables, programs, exercise, routines, items }: Props) => {
   const barred = new Set(exercise?.not_allowed ?? []);
   const able = routines.filter((r) => !exercise?.routines || exercise.routines.includes(r.name));
   return (
@@ -30,7 +31,7 @@ export const Telling = still(({ act, inch, modes, tables, programs, exercise, ro
       {!barred.has("move") && <Move act={act} inch={inch} />}
       {!barred.has("spin") && <Spin act={act} rpm={modes.spindle_rpm} />}
       {!barred.has("jog-back") && <JogBack act={act} tables={tables} />}
-      {!barred.has("routine") && able.length > 0 && <Routines act={act} inch={inch} routines={able} />}
+      {!barred.has("routine") && able.length > 0 && <Routines act={act} inch={inch} routines={able} tables={tables} items={items} />}
       {!barred.has("program") && <Programs act={act} programs={programs} />}
     </Area>
   );
@@ -113,15 +114,36 @@ function Spin({ act, rpm }: { act: Act; rpm: number }) {
 
 function JogBack({ act, tables }: { act: Act; tables: Tables }) {
   const [system, into] = useState("G54");
+  const [row, take] = useState("");
   return (
     <Form label="Jog back to the surface" send="Step down to the surface and read"
-      onSend={() => void act({ do: "jog-back", system })}>
+      onSend={() => void act({ do: "jog-back", system, ...(row ? { row: Number(row) } : {}) })}>
       <Pick label="Cross-check in" value={system} onPick={into} choices={Object.keys(tables.systems).map((s) => [s, s])} />
+      <Pick label="With the length of" value={row} onPick={take}
+        choices={[["", "the row in use"], ...tables.rows.map((r) => [String(r.row), `row ${r.row}`] as [string, string])]} />
     </Form>
   );
 }
 
-function Routines({ act, inch, routines }: { act: Act; inch: boolean; routines: Welcome["routines"] }) {
+/** What there is to choose from for an argument; null where it is typed. */
+function choicesFor({ name, kind, required, default: usual }: Argument, tables: Tables, items: Item[]): [string, string][] | null {
+  if (/bool/.test(kind)) return [["", `as usual: ${usual ? "yes" : "no"}`], ["yes", "yes"], ["no", "no"]];
+  const none: [string, string] = ["", required ? "choose" : name === "setter" ? "the watched one" : "none"];
+  if (name === "setter") return [none, ...named(Object.keys(tables.records))];
+  if (name === "block") return [none, ...named(items.filter((i) => i.kind === "block").map((i) => i.item))];
+  if (name === "system") return [none, ...Object.keys(tables.systems).map((s) => [s, s] as [string, string])];
+  return null;
+}
+
+/** A usual value as it is typed: lengths in the unit that is shown. */
+function usually({ name, default: usual }: Argument, inch: boolean): string {
+  if (typeof usual !== "number") return "";
+  return String(inch && /_mm(_per_min)?$/.test(name) ? +(usual / 25.4).toFixed(4) : usual);
+}
+
+function Routines({ act, inch, routines, tables, items }: {
+  act: Act; inch: boolean; routines: Welcome["routines"]; tables: Tables; items: Item[];
+}) {
   const [name, choose] = useState(routines[0].name);
   const [typed, set] = useTyped({});
   const routine = routines.find((r) => r.name === name) ?? routines[0];
@@ -131,7 +153,7 @@ function Routines({ act, inch, routines }: { act: Act; inch: boolean; routines: 
       const text = (typed[`${name} ${key}`] ?? "").trim();
       if (text === "") continue;
       const value = Number(text.replace(",", "."));
-      if (/bool/.test(kind)) given[key] = /^(yes|true|1|on)$/i.test(text);
+      if (/bool/.test(kind)) given[key] = text === "yes";
       else if (/str/.test(kind)) given[key] = text;
       else given[unitKey(key, inch)] = value;
     }
@@ -142,11 +164,14 @@ function Routines({ act, inch, routines }: { act: Act; inch: boolean; routines: 
       <legend>Routine</legend>
       <Form label="Run a routine" send="Run it" onSend={send}>
         <Pick label="Routine" value={name} onPick={choose} choices={named(routines.map((r) => r.name))} />
-        {routine.arguments.map((a) => (
-          <Field key={`${name} ${a.name}`} label={plainly(a.name.replace(/_mm(_per_min)?$|_rpm$|_s$|_deg$/, "")) + (a.required ? " (needed)" : "")}
-            unit={unitOf(a.name, inch)} kind={/str/.test(a.kind) ? "text" : "decimal"} value={typed[`${name} ${a.name}`] ?? ""}
-            onInput={set(`${name} ${a.name}`)} />
-        ))}
+        {routine.arguments.map((a) => {
+          const key = `${name} ${a.name}`;
+          const label = plainly(a.name.replace(/_mm(_per_min)?$|_rpm$|_s$|_deg$/, "")) + (a.required ? " (needed)" : "");
+          const choices = choicesFor(a, tables, items);
+          return choices
+            ? <Pick key={key} label={label} value={typed[key] ?? ""} choices={choices} onPick={set(key)} />
+            : <Field key={key} label={label} unit={unitOf(a.name, inch)} value={typed[key] ?? ""} usual={usually(a, inch)} onInput={set(key)} />;
+        })}
       </Form>
       <p class="soft">{routine.summary}</p>
     </fieldset>
