@@ -384,7 +384,8 @@ def test_a_stop_never_softens(hold: float, press: float, feed: float) -> None:
         )
         twin.advance(hold + 2.0)
         ends.append(truth_z(twin))
-    assert ends[0] == ends[1]
+    # A way that ends at its goal is put exactly there; one that is stopped at it, to the last bit.
+    assert ends[0] == pytest.approx(ends[1], abs=1e-12)
 
 
 def _ignoring(calls: Any) -> Any:

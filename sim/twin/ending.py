@@ -49,7 +49,7 @@ class Ending(Meeting):
         self._record(line, t)
         self.line = None
         self.judge.line_ended(line, t, walked)
-        if abs(line.direction[2]) < 1.0:
+        if line.goes_across:
             for pad in self.pads.values():
                 if pad.touching:
                     self._let_go_of(pad, self.physical(t), t)

@@ -113,6 +113,12 @@ class Line:
         self.data: Any = None
 
     @property
+    def goes_across(self) -> bool:
+        """Whether it is no plain way up or down."""
+        u = self.direction
+        return abs(u[2]) < 1.0 or self.arc is not None
+
+    @property
     def arrives(self) -> bool:
         """Whether the plan as it stands ends at the goal, but for rounding."""
         return self.track.end_s >= self.goal - LEAST_MOVE_MM

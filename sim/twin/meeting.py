@@ -109,7 +109,8 @@ class Meeting(Planning):
                 self.targets[pad.slots["close"]] = line.dead + max(pad.trip - pad.depth, 0.0) / rate
             # Rounding may have left it a last bit past solid: then it is met at once.
             self.targets[pad.slots["solid"]] = line.dead + max(pad.solid - pad.depth, 0.0) / rate
-        self.targets.update(self._slips(pad, line))
+        if line.goes_across:
+            self.targets.update(self._slips(pad, line))
 
     def _approach(self, hit: Any, line: Line) -> None:
         """One contact ahead: a pad to be pushed in, or something hard."""
@@ -194,8 +195,9 @@ class Meeting(Planning):
         if pad.setter.kind == "switch" or self._plate_conducts():
             self._aim(pad.slots["close"], pad.s_at(pad.trip), line, t)
         self._aim(pad.slots["solid"], pad.s_at(pad.solid), line, t)
-        for slot, s in self._slips(pad, line).items():
-            self._aim(slot, s, line, t)
+        if line.goes_across:
+            for slot, s in self._slips(pad, line).items():
+                self._aim(slot, s, line, t)
 
     def _close(self, pad: Pad, t: float) -> None:
         self.targets.pop(pad.slots["close"], None)
@@ -217,6 +219,14 @@ class Meeting(Planning):
         self.recorder.event(t, "open", pad.name)
         self._drive(self.wires[pad.name], [(t, False)])
 
+    def _come_off(self, pad: Pad, line: Line, t: float) -> None:
+        """What the line was still to do to the pad is off, deep as it may be."""
+        for kind in ("close", "solid"):
+            if self.targets.pop(pad.slots[kind], None) is not None:
+                self.agenda.clear(pad.slots[kind])
+        if pad.depth_at(line.track.state_at(t - line.delay).s) > LEAST_MOVE_MM:
+            self._spring_back(pad, t)
+
     def _spring_back(self, pad: Pad, t: float) -> None:
         """Not lifted off but let go of: from now on no line's path says how deep it is."""
         pad.follow(0.0, 0.0, 0.0)
@@ -224,12 +234,9 @@ class Meeting(Planning):
 
     def _leave(self, pad: Pad, t: float) -> None:
         self.targets.pop(pad.slots["leave"], None)
-        for kind in ("close", "solid"):
-            if self.targets.pop(pad.slots[kind], None) is not None:
-                self.agenda.clear(pad.slots[kind])
         line = self.line
-        if line is not None and pad.depth_at(line.track.state_at(t - line.delay).s) > LEAST_MOVE_MM:
-            self._spring_back(pad, t)
+        if line is not None and line.goes_across:
+            self._come_off(pad, line, t)
         pad.touching = False
         pad.depth = 0.0
         self.recorder.event(t, "leave", pad.name)

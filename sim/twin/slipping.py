@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from math import hypot
 from typing import TYPE_CHECKING
 
-from drytouch.sim.twin.line import LEAST_MOVE_MM, Line, Vector
+from drytouch.sim.twin.line import Line, Vector
 
 if TYPE_CHECKING:
     from drytouch.sim.setter import Pad
@@ -23,8 +22,6 @@ def slips_at(kernel: Meeting, pad: Pad, line: Line) -> float | None:
     Between two looks the tool is taken to come off once, which holds for anything that is wider
     than the way between them.
     """
-    if hypot(line.direction[0], line.direction[1]) <= LEAST_MOVE_MM and line.arc is None:
-        return None
     on, end = max(pad.line_from, line.dead), line.goal
     step = max(LOOK_MM, (end - on) / MOST_LOOKS)
     while on < end:
