@@ -194,6 +194,13 @@ class Trainee:
         self.choose("What", what, "Put something down")
         self.do("Take it away", told="take away")
 
+    def place(self, what: str) -> tuple[float, float]:
+        """Machine X and Y of where something stands, as the page says it."""
+        self.choose("What", what, "Put something down")
+        said = self.page.get_by_text(re.compile(r"It stands on the .* X -?[\d.]+, Y -?[\d.]+"))
+        x, y = re.findall(r"[XY] (-?[\d.]+\d)", said.inner_text())
+        return float(x), float(y)
+
     def try_block(self, block: str, on: str = "table") -> str:
         """How it feels: slides, drags, won't go."""
         form = "Try the gauge block"
@@ -249,16 +256,12 @@ class Trainee:
         self.choose("Routine", name, form)
         for key, value in arguments.items():
             label = re.compile(rf"^{key.replace('_', ' ')}( \(needed\))?( |$)")
-            field = self._form(form).get_by_label(label).first
-            if field.evaluate("(e) => e.tagName") == "SELECT":
-                field.select_option(label=str(value))
+            picked = self._form(form).get_by_role("combobox", name=label)
+            if picked.count():
+                picked.first.select_option(label=str(value))
             else:
-                field.fill(str(value))
+                self._form(form).get_by_role("textbox", name=label).first.fill(str(value))
         return self.do("Run it", form, name, well)
-
-    def use_length(self, row: str) -> None:
-        self.choose("Length in use", row)
-        self.sees(lambda seen: f"length of {row}" in seen["modes"])
 
     def type_into(self, cell: str, value: float) -> None:
         """Type a number over one of the controller's notes."""
@@ -271,9 +274,10 @@ class Trainee:
         self.page.get_by_label("Rapid override, percent").fill(str(percent))
         self.page.get_by_text(f"Rapid {percent} %").wait_for()
 
-    def jog_back(self, system: str, well: bool = True) -> list[str]:
+    def jog_back(self, system: str, row: str, well: bool = True) -> list[str]:
         form = "Jog back to the surface"
         self.choose("Cross-check in", system, form)
+        self.choose("With the length of", row, form)
         return self.do("Step down to the surface and read", form, "jog back", well)
 
     def home(self) -> None:

@@ -18,8 +18,7 @@ ABOVE_MM = 4.0
 TOP = 0.0
 """Machine Z right up: where the readout stands after homing."""
 SAW_SETTER = (-565.0, -170.0)
-"""Where the setter of "Locate the setter" stands in the picture."""
-SAW_STOCK = (-300.0, -200.0)
+"""Where the axis stands when it is over the pad's middle, sighted from the front and the side."""
 
 
 def prove(who: Trainee) -> None:
@@ -147,7 +146,7 @@ def height_by_block(who: Trainee) -> None:
     over(who, x, y)
     pad = note(who, "Reference Z") + note_row(who, 2)
     who.go(z=pad + ABOVE_MM)
-    who.routine("measure setter height", block="block-50", on_block="no", block_size=50)
+    who.routine("measure setter height", block="block 50", on_block="no", block_size=50)
     assert abs(ruled(who, "setter height") - note(who, "Height")) < 0.6
 
 
@@ -273,11 +272,12 @@ def guessed(who: Trainee) -> None:
 
 def setter_onto_stock(who: Trainee) -> None:
     """From the table onto the stock, and the tip a little above its pad."""
-    over(who, *SAW_STOCK)
+    stock = who.place("steel block")
+    over(who, *stock)
     gap = ruled(who, "tip to stock")
     who.drives(False)
     who.take_away("setter")
-    who.put_down("setter", "steel block", *SAW_STOCK)
+    who.put_down("setter", "steel block", *stock)
     who.drives(True)
     who.go(z=TOP - gap + note(who, "Height") + ABOVE_MM)
 
@@ -286,8 +286,7 @@ def setter_off_and_look(who: Trainee, system: str) -> None:
     who.drives(False)
     who.take_away("setter")
     who.drives(True)
-    who.use_length("row 1")
-    who.jog_back(system)
+    who.jog_back(system, "row 1")
     who.go(z=TOP)
 
 
@@ -381,7 +380,7 @@ def commissioned(who: Trainee) -> None:
     coarse_then_fine(who)
     over(who, x, y)
     who.go(z=note(who, "Reference Z") + 100.0 + ABOVE_MM)
-    who.routine("measure setter height", block="block-50", on_block="no", block_size=50)
+    who.routine("measure setter height", block="block 50", on_block="no", block_size=50)
     ruled(who, "setter height")
     who.load_tool("end mill 10")
     who.routine("measure length", row=1, expected_length=ruled(who))
