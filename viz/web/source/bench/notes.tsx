@@ -1,4 +1,4 @@
-// Notes: what is written in the controller. Every number can be typed over, so mistakes are possible.
+// Notes: what is written in the controller. What this job measures can be typed over, so mistakes are possible.
 
 import { plainly, shownLength, unitKey, type Act } from "./desk";
 import { Area, Cell, still } from "./parts";
@@ -46,9 +46,8 @@ export const Notes = still(({ act, inch, tables }: { act: Act; inch: boolean; ta
           {Object.entries(tables.systems).map(([system, origin]) => (
             <tr key={system}>
               <th scope="row">{system}</th>
-              {(["x", "y", "z"] as const).map((axis, i) => (
-                <td key={axis}><Cell label={`${axis.toUpperCase()} of ${system}`} shown={shownLength(origin[i], inch)} onSend={type({ system }, `${axis}_mm`)} /></td>
-              ))}
+              <td class="figure">{shownLength(origin[0], inch)}</td><td class="figure">{shownLength(origin[1], inch)}</td>
+              <td><Cell label={`Z of ${system}`} shown={shownLength(origin[2], inch)} onSend={type({ system }, "z_mm")} /></td>
             </tr>
           ))}
         </tbody>
