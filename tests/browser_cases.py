@@ -77,10 +77,19 @@ def people(contexts: Any) -> Iterator[Callable[[], Any]]:
 def comes(page: Any, script: str) -> Any:
     """Wait until a script gives something true, and give it back.
 
-    Asked from outside, because a page's policy may forbid it to evaluate anything.
+    Asked from outside, because a page's policy may forbid it to evaluate anything. One that
+    can't be evaluated is a mistake of the test, or a page that goes: it is not waited for.
     """
     end = time.monotonic() + LONGEST_S
     while not (found := page.evaluate(script)):
         assert time.monotonic() < end, f"never came true: {script}"
         time.sleep(0.02)
     return found
+
+
+def reads(place: Any, text: str) -> None:
+    """Wait until a text stands where it should: what is told is drawn a frame later."""
+    end = time.monotonic() + LONGEST_S
+    while text not in (shown := place.inner_text()):
+        assert time.monotonic() < end, f"{text!r} is not in {shown!r}"
+        time.sleep(0.02)

@@ -1,75 +1,23 @@
 """The bench's page in a real browser: an exercise by keyboard, lost lines, two pages, a class."""
 
 import re
-import shutil
 import time
-from pathlib import Path
 
 import pytest
-from bench_page_cases import LONGEST_S, served, until
+from bench_page_cases import served, until
+from browser_cases import LONGEST_S, comes
 
 from drytouch.viz.bench.room import Rules
 
 pytestmark = pytest.mark.browser
 
-CHROMIUM = next(
-    (
-        path
-        for path in ("/usr/bin/chromium", shutil.which("chromium"))
-        if path and Path(path).exists()
-    ),
-    None,
-)
-FLAGS = [
-    "--no-sandbox",
-    "--use-angle=swiftshader",
-    "--enable-unsafe-swiftshader",
-    "--disable-background-networking",
-]
 STEP_MM = 0.001
-
-
-@pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None:
-        pytest.skip("Chromium is missing: apt-get install chromium")
-    sync_api = pytest.importorskip("playwright.sync_api", reason="pip install playwright")
-    with sync_api.sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield running
-        running.close()
 
 
 @pytest.fixture(scope="module")
 def solo(tmp_path_factory):
     with served(Rules(), tmp_path_factory.mktemp("records")) as running:
         yield running
-
-
-@pytest.fixture
-def people(browser):
-    """Makes browsers of their own, with nothing shared; none may complain or ask elsewhere."""
-    contexts, told, asked = [], [], []
-
-    def person():
-        context = browser.new_context(viewport={"width": 1280, "height": 720})
-        context.on("console", lambda message: told.append(message.text))
-        context.on("weberror", lambda error: told.append(str(error.error)))
-        context.on("request", lambda request: asked.append(request.url))
-        contexts.append(context)
-        return context
-
-    yield person
-    for context in contexts:
-        context.close()
-    # A line that a test cuts is complained of by the browser itself.
-    assert [text for text in told if "WebSocket" not in text] == []
-    assert [url for url in asked if not re.match(r"(http|ws)://127\.0\.0\.1:|data:", url)] == []
-
-
-def comes(page, script):
-    """Wait until a script gives something true, and give it back."""
-    return until(lambda: page.evaluate(script))
 
 
 def opened(context, address, exercise=None):
