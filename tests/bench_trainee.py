@@ -102,14 +102,20 @@ class Trainee:
         return self.table + max(heights + carried, default=0.0)
 
     def face_reaches(self) -> bool:
+        """The soft limit lies below the trip, and some face beside bore and lugs is over the pad."""
+        pad = self.sheets.setter[self.setter].pad_diameter_mm
+        if self.beside_bore() > (self.machine.spindle.face_diameter_mm + pad) / 2 - 2.0:
+            return False
         return self.machine.axes.z.min_mm + self.record()["back_off_mm"] <= self.pad_z()
 
     def beside_bore(self) -> float:
         """In the middle of the ring, or so far out that no lug along X is over the pad."""
-        spindle, pad = self.machine.spindle, self.sheets.setter[self.setter].pad_diameter_mm / 2
+        spindle, spec = self.machine.spindle, self.sheets.setter[self.setter]
         beside = (spindle.bore_diameter_mm + spindle.face_diameter_mm) / 4
+        free = spec.pad_height_mm - spec.base_height_mm - 1.0
         while any(
-            hypot(lug.inner_radius_mm, beside - lug.width_mm / 2) < pad + 2.0
+            hypot(lug.inner_radius_mm, beside - lug.width_mm / 2)
+            < (spec.base_diameter_mm if lug.height_mm > free else spec.pad_diameter_mm) / 2 + 2.0
             for lug in spindle.lugs
         ):
             beside += 1.0
@@ -153,7 +159,9 @@ class Trainee:
     def beside_foot(self) -> tuple[float, float]:
         """A place beside the setter's foot, over what it stands on: room for a tip of 20 mm."""
         x, y = self.place(self.setter)
-        return x + self.sheets.setter[self.setter].base_diameter_mm / 2 + 15.0, y
+        away = self.sheets.setter[self.setter].base_diameter_mm / 2 + 15.0
+        travel = self.machine.axes.x
+        return (x + away if x + away <= travel.max_mm else x - away), y
 
     def free_spot(self) -> tuple[float, float]:
         """A place over the bare table, near the setter, that the axis reaches."""

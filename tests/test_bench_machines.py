@@ -18,7 +18,7 @@ from bench_trainee import SOLUTIONS, Trainee, diagnosis
 from bench_trainee import prove_the_input as left_half_way
 
 from drytouch.sim.bench import Session
-from drytouch.sim.bench.fit_tables import length_base, trip_z
+from drytouch.sim.bench.fit_tables import late_mm, length_base, trip_z
 from drytouch.sim.bench.fitting import fitted
 from drytouch.sim.bench.opening import opened
 from drytouch.sim.errors import InputError
@@ -380,6 +380,20 @@ def test_it_is_failed_there_as_at_home(exercise: str, machine_file: Callable[[st
     same(session)
 
 
+def test_a_tip_that_can_not_come_down_to_the_stock_is_told_and_nothing_hangs() -> None:
+    """Z ends before: the key does nothing more, and whoever waited for the surface would wait."""
+    session = Session.open("three-tools-by-hand", machine="large-centre", seed=3)
+    at = Trainee(session)
+    at.load(2)
+    at.over("aluminium-block")
+    at.do("jog-back")
+    (told,) = [event for event in session.state()["events"] if event["kind"] == "refused"]
+    assert "Z goes no further down" in told["why"]
+    assert session.live.twin.controller.position[2] == at.machine.axes.z.min_mm
+    session.finish()
+    same(session)
+
+
 # ---- what fitting keeps, and what it says ------------------------------------------------
 
 
@@ -403,7 +417,9 @@ def test_beliefs_are_as_true_as_they_were(
             truth, then = trip_z(after, name), trip_z(before, name)
             assert truth is not None
             assert then is not None
-            assert fit.reference_z_mm == pytest.approx(truth + record.reference_z_mm - then)
+            # A machine notes a trip late, in a reference as in the tools that count from it.
+            error = record.reference_z_mm - then + late_mm(before, name)
+            assert fit.reference_z_mm == pytest.approx(truth + error - late_mm(after, name))
         for key in ("x_mm", "y_mm"):
             if getattr(record, key) is not None:
                 error = getattr(record, key) - getattr(was, key)

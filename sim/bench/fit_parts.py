@@ -30,8 +30,8 @@ BELOW_MM = 5.0
 FEEL_BELOW_MM = 2.0
 # A riser taller than a setter is no longer how one stands; its height comes in steps of 10 mm.
 MOST_RISER_MM, RISER_STEP_MM = 60.0, 10.0
-# More Z than this is never too little for a setter and a tool of the library.
-_ENOUGH_MM = 400.0
+# Where the top of Z, and where its lower end, leave no choice.
+_TOO_LOW, _TOO_HIGH = "too low", "too high"
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +73,14 @@ class Parts:
 
 @dataclass(frozen=True, slots=True)
 class Room:
-    """How much there is between a machine's table and its spindle face, mm."""
+    """How much there is between a machine's table and its spindle face, mm.
+
+    ``onto_work``: the setter stands on the stock; ``zeroed``: it is put there for work Z.
+    """
 
     machine: Machine
-    piled: bool
     onto_work: bool
+    zeroed: bool
 
     @property
     def most(self) -> float:
@@ -101,17 +104,20 @@ def fitting_parts(scenario: Scenario, machine: Machine) -> Parts:
     # Work Z through the setter: it is put onto the stock, and a tool goes on top of both.
     # Lengths that count from the work: it stands there all the time, under every tool.
     onto_work = machine.habits.length_convention == "work"
-    room = Room(machine, onto_work or any(name.endswith(" z") for name in numbers), onto_work)
+    zeroed = any(name.endswith(" z") for name in numbers)
+    room = Room(machine, onto_work, zeroed)
+    short = []
     for stock in _stocks(scenario):
-        for setter in _setters(scenario, machine, room.piled):
+        for setter in _setters(scenario, machine, onto_work or zeroed):
             found = _with_tools(scenario, room, setter, stock)
-            if found is not None:
+            if isinstance(found, Parts):
                 return found
+            short.append(found)
     named = short_name(machine)
-    if room.most > _ENOUGH_MM:
+    if short[0] == _TOO_HIGH:
         why = (
             f"the spindle face of the {named} ends {room.least:.0f} mm above its table: too high "
-            "for the tools of this exercise to reach the setter, even on a riser"
+            "for the tools of this exercise to reach the setter, even on a riser, or the stock"
         )
     else:
         why = (
@@ -128,32 +134,39 @@ def fitting_parts(scenario: Scenario, machine: Machine) -> Parts:
 
 def _with_tools(
     scenario: Scenario, room: Room, setters: dict[str, Setter], stock: dict[str, Stock]
-) -> Parts | None:
-    """These setters and this stock with tools that fit them; None: there are none."""
+) -> Parts | str:
+    """These setters and this stock with tools that fit them; else what there is none for."""
     changed = scenario.model_copy(update={"setter": setters, "stock": stock})
     names = dict(zip(scenario.stock, stock, strict=True))
     low = min((s.pad_height_mm for s in setters.values()), default=0.0)
     standing = [height_of(changed, names.get(n, n)) for n in scenario.placements]
     highest = max((*standing, *(s.pad_height_mm for s in setters.values())), default=0.0)
-    stocks = [height_of(changed, name) for name in stock]
-    pile = max(stocks, default=0.0) + max((s.pad_height_mm for s in setters.values()), default=0.0)
+    carrier = max((height_of(changed, name) for name in stock), default=0.0)
+    pile = carrier + max((s.pad_height_mm for s in setters.values()), default=0.0)
+    if room.onto_work:
+        highest, low = max(highest, pile), low + carrier
     tools: dict[str, Tool] = {}
     for name, tool in scenario.tools.items():
-        on_top = room.onto_work or (room.piled and tool.certified_length_mm is None)
-        top = max(highest, pile) if on_top else highest
-        found = _tool(name, tool, room.most - ROOM_MM - top, setters, {*scenario.tools, *tools})
+        on_top = room.zeroed and tool.certified_length_mm is None
+        # With the setter off again, the tip is stepped down to the stock.
+        low_mm = room.least - carrier + FEEL_BELOW_MM if on_top else 0.0
+        high_mm = room.most - ROOM_MM - (max(highest, pile) if on_top else highest)
+        taken = {*scenario.tools, *tools}
+        found = _tool(name, tool, (low_mm, high_mm), setters, taken)
         if found is None:
-            return None
+            return _TOO_LOW if tool.true_length_mm > high_mm else _TOO_HIGH
         tools[found[0]] = found[1]
     riser = _riser(scenario, room, tools, setters, low)
     longest = max((tool.true_length_mm for tool in tools.values()), default=0.0)
-    if riser is None or (riser and highest + riser + longest > room.most - ROOM_MM):
-        return None
+    if riser is None:
+        return _TOO_HIGH
+    if riser and highest + riser + longest > room.most - ROOM_MM:
+        return _TOO_LOW
     if riser:
         setters = {name: _raised(setter, riser) for name, setter in setters.items()}
-    blocks = _blocks(scenario, room, tools)
+    blocks = _blocks(scenario, room, tools, carrier if room.onto_work else 0.0)
     if blocks is None:
-        return None
+        return _TOO_HIGH if room.least > 0.0 else _TOO_LOW
     renamed = names | dict(zip(scenario.tools, tools, strict=True))
     renamed |= dict(zip(scenario.blocks, blocks, strict=True))
     return Parts(setters, tools, stock, blocks, renamed)
@@ -241,10 +254,15 @@ def _raised(setter: Setter, by_mm: float) -> Setter:
 
 
 def _tool(
-    name: str, tool: Tool, longest_mm: float, setters: dict[str, Setter], taken: set[str]
+    name: str,
+    tool: Tool,
+    between_mm: tuple[float, float],
+    setters: dict[str, Setter],
+    taken: set[str],
 ) -> tuple[str, Tool] | None:
-    """The tool itself, or the library's nearest in diameter that is short enough."""
-    if tool.true_length_mm <= longest_mm:
+    """The tool itself, or the library's nearest in diameter that is neither too long nor short."""
+    low, high = between_mm
+    if low <= tool.true_length_mm <= high:
         return name, tool
     slips = tool.pulled_out_mm - tool.worn_mm
     found = []
@@ -252,7 +270,7 @@ def _tool(
         other: Tool = load_part("tool", other_name)
         if other_name in taken or _kind(other) != _kind(tool):
             continue
-        if other.true_length_mm + slips <= longest_mm and all(
+        if low <= other.true_length_mm + slips <= high and all(
             _bears(other, setter) for setter in setters.values()
         ):
             away = abs(_across(other) - _across(tool))
@@ -324,12 +342,14 @@ def _tall(stock: Stock) -> float:
     return max(sizes)
 
 
-def _blocks(scenario: Scenario, room: Room, tools: dict[str, Tool]) -> dict[str, Block] | None:
+def _blocks(
+    scenario: Scenario, room: Room, tools: dict[str, Tool], under_mm: float
+) -> dict[str, Block] | None:
     """Blocks that the thing in the spindle can be stepped up from; None: there are none."""
     names = dict(zip(scenario.tools, tools, strict=True))
     held = tools.get(names.get(scenario.spindle_tool or "", ""))
     feeler = held or next((t for t in tools.values() if t.certified_length_mm is not None), None)
-    length = feeler.true_length_mm if feeler else 0.0
+    length = under_mm + (feeler.true_length_mm if feeler else 0.0)
     low, high = room.least + FEEL_BELOW_MM - length, room.most - ROOM_MM - length
     found: dict[str, Block] = {}
     for name, block in scenario.blocks.items():

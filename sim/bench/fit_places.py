@@ -21,8 +21,11 @@ from drytouch.sim.scenario.tool import Tool
 
 # Kept between bodies that must not meet, and between an axis' limit and where it has to go.
 APART_MM = 8.0
+# A touch presses a pad down, at most by an overtravel of this size.
+_DEEP_MM = 8.0
 # A lug that passes the pad's rim by less than this is not seen to pass it.
 _LUG_APART_MM = 4.0
+_PRESSED_MM = 1.0
 INSIDE_MM = 2.0
 # Places that are looked at lie on a grid: at most this many steps a side, none under 5 mm.
 _STEPS, _LEAST_STEP_MM = 40, 5.0
@@ -104,6 +107,7 @@ def hanging(scenario: Scenario, above_mm: float, bare: bool) -> float:
 
     The widest of every tool of the crib, and of the bare face where that comes down as well.
     """
+    above_mm += _DEEP_MM
     if above_mm <= 0.0:
         return 0.0
     lengths = [(tool.true_length_mm, _wide(tool, above_mm)) for tool in scenario.tools.values()]
@@ -251,11 +255,13 @@ def beside_bore(scenario: Scenario) -> float:
     """
     spindle = scenario.machine.spindle
     ring = (spindle.bore_diameter_mm + spindle.face_diameter_mm) / 4
-    pad = max((s.pad_diameter_mm for s in scenario.setter.values()), default=0.0) / 2
-    room = pad + _LUG_APART_MM
-    past = [
-        lug.width_mm / 2 + sqrt(max(room**2 - lug.inner_radius_mm**2, 0.0)) for lug in spindle.lugs
-    ]
+    past = []
+    for lug, setter in product(spindle.lugs, scenario.setter.values()):
+        # A lug that hangs past the pad meets what is under it, once the pad is pressed.
+        deep = lug.height_mm + _PRESSED_MM > setter.pad_height_mm - setter.base_height_mm
+        wide = max(setter.pad_diameter_mm, setter.base_diameter_mm if deep else 0.0)
+        room = wide / 2 + _LUG_APART_MM
+        past.append(lug.width_mm / 2 + sqrt(max(room**2 - lug.inner_radius_mm**2, 0.0)))
     return float(ceil(max(ring, *past, 0.0)))
 
 

@@ -55,6 +55,27 @@ def reported(scenario: Scenario, z_mm: float) -> float:
     return z_mm - scenario.machine.axes.z.backlash_mm / 2.0
 
 
+def late_mm(scenario: Scenario, setter: str) -> float:
+    """How far past the trip this machine notes a slow touch, mm: a reference shares it with tools.
+
+    Delay of link, filter and half a scan, as far as the controller waits for them, and the lag of
+    the axis behind its command where the command is what is noted.
+    """
+    record = scenario.controller.records.get(setter)
+    sockets = [s for s in scenario.machine.sockets.values() if record and s.input == record.input]
+    if record is None or not sockets:
+        return 0.0
+    machine, link, socket = scenario.machine, scenario.setter[setter].link, sockets[0]
+    late = link.delay_s + link.jitter_s / 2.0
+    if machine.habits.latch != "edge":
+        late += socket.filter_s
+    if machine.habits.latch == "scan":
+        late += socket.scan_s / 2.0
+    if machine.habits.latch_source == "command" or machine.servo.drive == "stepper":
+        late += (1.0 - machine.servo.feed_forward) / machine.servo.position_gain_per_s
+    return record.slow_mm_per_min / 60.0 * late
+
+
 def trip_z(scenario: Scenario, setter: str) -> float | None:
     """Machine Z at which a tool of length 0 trips a setter where it stands, mm."""
     if setter not in scenario.placements:
@@ -133,6 +154,15 @@ def _record(
     old: Scenario, new: Scenario, name: str, record: SetterRecord, socket: Socket
 ) -> SetterRecord:
     setter, before = new.setter[name], old.setter[name]
+    fed = record.model_copy(
+        update={
+            "input": socket.input,
+            "slow_mm_per_min": min(record.slow_mm_per_min, setter.worst_feed_mm_per_min),
+        }
+    )
+    new = new.model_copy(
+        update={"controller": new.controller.model_copy(update={"records": {name: fed}})}
+    )
     update: dict[str, Any] = {
         "input": socket.input,
         "fast_mm_per_min": min(record.fast_mm_per_min, setter.worst_feed_mm_per_min),
@@ -146,24 +176,27 @@ def _record(
         if stored is not None:
             update[key] = stored + _moved(old, new, name, key)
     was, now = trip_z(old, name), trip_z(new, name)
+    # What is stored was touched on that machine, which notes a trip late: tools share it.
+    later = late_mm(new, name) - late_mm(old, name)
     if record.reference_z_mm is not None:
         if was is None or now is None:
             up = new.machine.table.top_z_mm - old.machine.table.top_z_mm
             was, now = 0.0, up + _height(setter) - _height(before)
-        update["reference_z_mm"] = record.reference_z_mm - was + now
+        update["reference_z_mm"] = record.reference_z_mm - was + now - later
     if record.clearance_z_mm is not None:
         above = record.clearance_z_mm - _highest(old)
         longest = max((t.true_length_mm for t in new.tools.values()), default=0.0)
         most = max(new.machine.axes.z.max_mm - longest, _highest(new) + MARGIN_MM)
         update["clearance_z_mm"] = min(_highest(new) + above, most)
     if record.height_mm is not None:
-        update["height_mm"] = record.height_mm - _height(before) + _height(setter)
+        update["height_mm"] = record.height_mm - _height(before) + _height(setter) - later
     convention = new.machine.habits.length_convention
     numbers = new.exercise.numbers if new.exercise else ()
     if convention in ("table", "work") and record.height_mm is None:
         # Lengths count from what the setter stands on there: its height is known, unless to
         # measure it is what the exercise asks for.
-        update["height_mm"] = None if f"{name} height" in numbers else _height(setter)
+        known = _height(setter) - late_mm(new, name)
+        update["height_mm"] = None if f"{name} height" in numbers else known
     if convention == "difference" and record.master_length_mm is None:
         # Lengths count from a master tool there, and whoever set the machine up had stored it.
         update["master_length_mm"] = _master_length(new)

@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import Any
 
 from drytouch.sim.bench.fit_parts import fitting_parts, short_name
-from drytouch.sim.bench.fit_places import fitting_places
-from drytouch.sim.bench.fit_tables import fitting_controller
+from drytouch.sim.bench.fit_places import beside_bore, fitting_places
+from drytouch.sim.bench.fit_tables import fitting_controller, late_mm
 from drytouch.sim.errors import InputError
 from drytouch.sim.scenario.load import scenario_from_dict
 from drytouch.sim.scenario.machine import Machine
@@ -19,6 +19,8 @@ from drytouch.sim.scenario.scenario import Scenario
 
 # A touch aims the back-off's 2 mm below the trip, and refuses where the travel of Z ends before.
 _BELOW_TRIP_MM = 2.0
+# What is over the pad by less than this may miss it.
+_ON_PAD_MM = 3.0
 # A practised person goes down and up about once in this time, s.
 _S_A_WAY = 60.0
 
@@ -39,22 +41,36 @@ def fitted(scenario: Scenario, machine: Machine) -> Scenario:
     changed = changed.model_copy(
         update={
             "controller": fitting_controller(scenario, changed),
-            "tolerances": _tolerances(scenario, machine),
             "exercise": _exercise(scenario, changed),
         }
     )
+    changed = changed.model_copy(update={"tolerances": _tolerances(scenario, changed)})
     # Through plain data once more: every check of a file is made on the result.
     return scenario_from_dict(plain(changed))
 
 
-def _tolerances(scenario: Scenario, machine: Machine) -> Any:
-    """A block is felt on the way up and the pad touched on the way down: lost motion is between.
+def _tolerances(scenario: Scenario, changed: Scenario) -> Any:
+    """What the exercise allows is kept for the person; what this machine adds comes on top.
 
-    What the exercise allows is kept for the person; what this machine's Z adds comes on top.
+    A trip is noted late, by the same in a reference and in tools; a height counts from a block,
+    which is felt at rest and on the way up, so that lost motion is in it as well. A coarser readout
+    rounds every number by up to a step.
     """
-    more = machine.axes.z.backlash_mm - scenario.machine.axes.z.backlash_mm
-    allowed = scenario.tolerances.setter_height_mm + max(more, 0.0)
-    return scenario.tolerances.model_copy(update={"setter_height_mm": allowed})
+    late = max((late_mm(changed, name) for name in changed.setter), default=0.0) - max(
+        (late_mm(scenario, name) for name in scenario.setter), default=0.0
+    )
+    lost = changed.machine.axes.z.backlash_mm - scenario.machine.axes.z.backlash_mm
+    coarse = changed.machine.axes.z.encoder_step_mm - scenario.machine.axes.z.encoder_step_mm
+    late, lost, coarse = max(late, 0.0), max(lost, 0.0), max(coarse, 0.0)
+    own = scenario.tolerances
+    return own.model_copy(
+        update={
+            "length_mm": own.length_mm + coarse,
+            "work_z_mm": own.work_z_mm + coarse,
+            "reference_mm": own.reference_mm + coarse + late,
+            "setter_height_mm": own.setter_height_mm + coarse + late + lost,
+        }
+    )
 
 
 def _exercise(scenario: Scenario, changed: Scenario) -> Any:
@@ -109,6 +125,12 @@ def _refuse_out_of_reach(scenario: Scenario) -> None:
             raise _refusal(
                 f"the bare face of the {short_name(machine)} can't reach the pad: "
                 f"its Z ends {short:.0f} mm too high"
+            )
+        radii = (machine.spindle.face_diameter_mm + setter.pad_diameter_mm) / 2
+        if beside_bore(scenario) > radii - _ON_PAD_MM:
+            raise _refusal(
+                f"the drive lugs of the {short_name(machine)} meet this setter wherever its face "
+                "meets the pad"
             )
 
 

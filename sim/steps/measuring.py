@@ -153,8 +153,14 @@ def jog_back(twin: Twin, step: model.JogBack) -> Calls:
         yield from controller.jog("z", -far, JOG_MM_PER_MIN)
     for size in (10.0, 1.0, 0.1, 0.01):
         # A person watches the gap and stops a step short of touching.
-        while gap_under(twin, name) > size * 1.05:
+        while (gap := gap_under(twin, name)) > size * 1.05:
+            before = controller.position[2]
             yield from controller.step("z", -size)
+            if not controller.position[2] < before:
+                raise StepError(
+                    f"Z goes no further down: the tip stays {gap:.1f} mm above {name}",
+                    "use a longer tool, or put something under the stock",
+                )
     reading = controller.work_position[2]
     t = twin.kernel.agenda.now()
     twin.recorder.event(t, "jog-back", [step.system, reading])
