@@ -75,9 +75,10 @@ def _say(where: str, room: object, gate: object) -> None:
         )
     if gate.beyond_loopback:
         console.print(
-            f"Listening on {gate.host}: every machine that can reach this one, and has the token "
-            "in the address, can join. Nothing is encrypted: names and attempts can be read on "
-            "the way. Use it in a room's own network only.",
+            f"Listening on {gate.host}: other machines can reach this one, and join with the token "
+            "in the address. Nothing is encrypted: anybody on the network can read along, "
+            "including token, join code, the instructor's key, names and attempts, and can then "
+            "do what their owners can. Use it only on a network that you trust.",
             soft_wrap=True,
         )
     if room.records is not None:

@@ -344,7 +344,11 @@ def bench(
         bool, typer.Option("--class", help="Serve a room: join code, trainees, instructor.")
     ] = False,
     host: Annotated[
-        str, typer.Option(help="Address to listen on; beyond this machine a token is asked for.")
+        str,
+        typer.Option(
+            help="Address to listen on. Beyond this machine a token is asked for, and nothing is "
+            "encrypted: only on a network that you trust."
+        ),
     ] = "127.0.0.1",
     port: Annotated[int, typer.Option(min=0, max=65535, help="0 takes a free one.")] = 0,
     browser: Annotated[bool, typer.Option(help="Open the browser on the page.")] = True,

@@ -107,7 +107,7 @@ export class Belief {
     }
     if (Math.hypot(...by) < this.least || (this.inFull && !located && !referenced)) return;
     // The records speak of a pad that nothing presses.
-    const pad = this.inFull && this.source.padDepthAt(setter, t) > SAID_MM ? "pad, let go, taken" : "pad taken";
+    const pad = this.inFull && this.source.padDepthAt(setter, t) > SAID_MM ? "free pad taken" : "pad taken";
     const words = `${pad} to be here${this.inFull ? this.apart(by) : ""}`;
     this.show(`${body.id} ${body.geometry}`, geometry, moved(body.position, by), body.turn_deg, words, top);
   }

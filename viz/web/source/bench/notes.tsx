@@ -9,7 +9,7 @@ export const Notes = still(({ act, inch, tables }: { act: Act; inch: boolean; ta
   const type = (more: Record<string, unknown>, key: string) => (value: number) =>
     void act({ do: "type-in", ...more, [unitKey(key, inch)]: value });
   return (
-    <Area id="notes" title="Notes" note={`what the controller has stored, ${unit}; type over to change`}>
+    <Area id="notes" title="Notes" note={`stored in the controller, ${unit}; type over to change`}>
       <table>
         <caption>Tools</caption>
         <thead><tr><th scope="col">Row</th><th scope="col">Tool</th><th scope="col">Length</th><th scope="col">Wear</th></tr></thead>
@@ -41,7 +41,7 @@ export const Notes = still(({ act, inch, tables }: { act: Act; inch: boolean; ta
       ))}
       <table>
         <caption>Work systems, origins in machine</caption>
-        <thead><tr><th scope="col">System</th><th scope="col">X</th><th scope="col">Y</th><th scope="col">Z</th></tr></thead>
+        <thead><tr><th scope="col">System</th><th scope="col" class="figure">X</th><th scope="col" class="figure">Y</th><th scope="col">Z</th></tr></thead>
         <tbody>
           {Object.entries(tables.systems).map(([system, origin]) => (
             <tr key={system}>

@@ -159,6 +159,8 @@ function View({ desk, state }: { desk: Desk; state: State }) {
   const inch = state.display === "inch";
   const last = [...link.events].reverse().find((event) => sentence(event, inch));
   const line = state.running?.line;
+  // An alarm that stands is written above already.
+  const told = !last || (state.alarm && last.kind === "alarm") ? "" : sentence(last, inch);
   return (
     <section class="view" aria-label="What you see">
       <div class="canvas" ref={host}>{broken}</div>
@@ -175,7 +177,7 @@ function View({ desk, state }: { desk: Desk; state: State }) {
       </div>
       {state.alarm && <p class="alarm" role="alert"><b>Alarm:</b> {state.alarm.message}</p>}
       {link.refusal && <p class="refusal" role="alert" key={link.refusal.n}>{link.refusal.why}{link.refusal.fix && `: ${link.refusal.fix}`}</p>}
-      <p class={`ticker ${last && LOUD.includes(last.kind) ? "loud" : ""}`} aria-live="polite">{last ? sentence(last, inch) : ""}</p>
+      <p class={`ticker ${last && LOUD.includes(last.kind) ? "loud" : ""}`} aria-live="polite">{told}</p>
       <p class="visually-hidden" aria-live="off" id="position-words">
         {["X", "Y", "Z"].map((axis, i) => `${axis} ${shownLength(state.position.machine_mm[i], inch)}`).join(", ")}
       </p>

@@ -1,5 +1,6 @@
 // Task: the goal, what is asked for, hints, answers, the end; and afterwards the debrief.
 
+import { useEffect } from "preact/hooks";
 import { Sign } from "../signs";
 import { capital, clock, plainly, shownFeed, shownLength, type Act, type Desk } from "./desk";
 import { shown } from "../units";
@@ -67,6 +68,17 @@ function Risk({ words, value, from, replay }: { words: string; value: string; fr
   );
 }
 
+/** What was just judged is what is read next. */
+function Opens() {
+  useEffect(() => {
+    const place = document.getElementById("task");
+    place?.scrollIntoView({ block: "start" });
+    // The button that was pressed is gone: the keyboard goes on from here.
+    if (document.activeElement === document.body) place?.focus({ preventScroll: true });
+  }, []);
+  return null;
+}
+
 export const Told = still(({ act, debrief, inch, look, outline, replay, scenario, watches, again, seat }: {
   act: Act; debrief: Debrief; inch: boolean; look: Welcome["look"]; outline: boolean; replay: string; scenario: string;
   watches: boolean; again: () => void; seat: Seat;
@@ -75,6 +87,7 @@ export const Told = still(({ act, debrief, inch, look, outline, replay, scenario
   const risk = debrief.risk;
   return (
     <Area id="task" title="Debrief">
+      <Opens />
       <p class="verdict" style={{ color: verdict.colour }}><Sign look={verdict} size={34} /> {verdict.word} <span>{debrief.score} of 100</span></p>
       <p class="soft">{capital(verdict.meaning)}. {debrief.passed ? "Passed." : "Not passed."} Time {clock(debrief.time_s)}, usual {clock(debrief.par_s)}; hints: {debrief.hints.used}.{seat.attempt !== null && ` Kept as attempt ${seat.attempt}.`}</p>
       <p class="better"><b>The one thing to do better:</b> {shown(debrief.do_better)}</p>

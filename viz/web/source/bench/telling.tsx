@@ -74,7 +74,7 @@ function Touch({ act, inch, tables }: { act: Act; inch: boolean; tables: Tables 
   });
   return (
     <fieldset>
-      <legend>Touch: feed down until the watched input comes on</legend>
+      <legend>Touch: feed down until the input comes on</legend>
       <Form label="Touch" send="Touch" onSend={send}>
         <Numbers inch={inch} typed={typed} set={set} keys={[["z_mm", "Down to Z"], ["feed_mm_per_min", "Feed"]]} />
         <Pick label="Counted in" value={frame} onPick={choose} choices={FRAMES} />
@@ -107,7 +107,7 @@ function Spin({ act, rpm }: { act: Act; rpm: number }) {
   return (
     <Form label="Turn the spindle by its motor" send={speed === "" || Number(speed) === 0 ? "Stop the spindle" : "Start the spindle"}
       onSend={() => Number.isFinite(Number(speed)) && void act({ do: "spin", rpm: Number(speed) })}>
-      <Field label={`Spindle, now ${Math.round(rpm)}`} unit="1/min, minus against the cut" value={speed} onInput={set} wide />
+      <Field label={`Spindle, now ${Math.round(rpm)}`} unit="1/min, − against the cut" value={speed} onInput={set} wide />
     </Form>
   );
 }
