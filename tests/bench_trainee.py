@@ -102,7 +102,7 @@ class Trainee:
         return self.table + max(heights + carried, default=0.0)
 
     def face_reaches(self) -> bool:
-        """The soft limit lies below the trip, and some face beside bore and lugs is over the pad."""
+        """Z goes down past the trip, and some face beside bore and lugs is over the pad."""
         pad = self.sheets.setter[self.setter].pad_diameter_mm
         if self.beside_bore() > (self.machine.spindle.face_diameter_mm + pad) / 2 - 2.0:
             return False
@@ -185,6 +185,11 @@ class Trainee:
             half_x, half_y = self._half(item["item"])
             if abs(x - item["x_mm"]) < half_x + 25 and abs(y - item["y_mm"]) < half_y + 25:
                 return False
+        for part in self.machine.bodies:
+            if part.link == self.machine.table_link and part.size_mm is not None:
+                away = abs(x - part.at_mm[0]), abs(y - part.at_mm[1])
+                if away[0] < part.size_mm[0] / 2 + 25 and away[1] < part.size_mm[1] / 2 + 25:
+                    return False
         return True
 
     def state_items(self) -> list[dict[str, Any]]:

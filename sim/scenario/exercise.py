@@ -73,7 +73,14 @@ class Needs(Part):
 
 
 class Exercise(Part):
-    """The table ``[exercise]`` of a scenario of kind ``exercise``."""
+    """The table ``[exercise]`` of a scenario of kind ``exercise``.
+
+    An exercise is written for one machine and may be opened on any other, where the bench fits
+    setter, tools, stock, block, places and tables to it. So its texts (goal, hints, questions, and
+    the scenario's story) name no length and no tool: they use words, or figures in braces, which
+    are filled in on the machine that it runs on: ``{row 2 length}``, ``{row 2 tool}``, ``{block}``,
+    ``{longest tool}``, ``{beside bore}``.
+    """
 
     goal: str = Field(min_length=1, description="one or two sentences to the trainee")
     teaches: str = Field("", description="told afterwards: what this was about")

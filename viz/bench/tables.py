@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any
 
+from drytouch.sim.bench.words import told
 from drytouch.sim.errors import DrytouchError
 from drytouch.sim.faults import FAULTS
 from drytouch.sim.routines import ROUTINES
@@ -36,7 +37,7 @@ def _exercises() -> list[dict[str, Any]]:
     found = []
     for name in library.names("exercise"):
         try:
-            scenario = load_scenario(library.path("exercise", name))
+            scenario = told(load_scenario(library.path("exercise", name)))
         except DrytouchError:
             continue  # `drytouch check` says what is wrong with it; the others still work
         exercise = scenario.exercise
