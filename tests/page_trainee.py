@@ -246,7 +246,7 @@ class Trainee:
     def line(self, text: str, well: bool = True) -> list[str]:
         """Type one line."""
         self.fill("One line, in mm", text, "Type one line")
-        return self.do("Do this line", "Type one line", "mdi", well)
+        return self.do("Do this line", "Type one line", "typed line", well)
 
     def touch(
         self, z: float, feed: float = 25.0, store: str = "nothing", well: bool = True, **more: str

@@ -5,6 +5,10 @@ import { Area, still } from "./parts";
 import type { Happening } from "./types";
 
 const OWN = ["jog-press", "wheel", "override", "beat"];
+/** What is done by typing has no name of its own. */
+const CALLED: Record<string, string> = { mdi: "typed line", select: "choice", "select-setter": "choice of what a touch watches", "type-in": "a number typed over" };
+/** These are told by what was felt or read, in the digits that it has. */
+const TOLD_BY_READING = ["rule", "jog-back", "feel-block", "step-until-feel"];
 const FEELS: Record<string, string> = { slides: "slides", drags: "drags", "wont-go": "won't go" };
 const RULED: Record<string, string> = {
   "tool-length": "tool length", "tip-to-stock": "tip to stock", "tip-to-table": "tip to table", "setter-height": "setter height",
@@ -20,11 +24,11 @@ function result(value: any, inch: boolean): string {
 /** An event as a sentence; empty where it says nothing new. */
 export function sentence(event: Happening, inch: boolean): string {
   const unit = inch ? "in" : "mm";
-  const name = plainly(event.name ?? event.do ?? "");
+  const name = CALLED[event.do] ?? plainly(event.name ?? event.do ?? "");
   switch (event.kind) {
     case "done":
       if (event.alarm || OWN.includes(event.do)) return "";
-      return `Done, ${name}${result(event.result, inch)}`;
+      return `Done, ${name}${TOLD_BY_READING.includes(event.do) ? "" : result(event.result, inch)}`;
     case "refused": return `Not done, ${name}: ${event.why}${event.fix ? ` (${event.fix})` : ""}`;
     case "alarm": return `Alarm, ${plainly(event.code)}: ${event.message}`;
     case "bang": return event.what.charAt(0).toUpperCase() + event.what.slice(1);

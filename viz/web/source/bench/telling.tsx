@@ -173,7 +173,10 @@ function Routines({ act, inch, routines, tables, items }: {
             : <Field key={key} label={label} unit={unitOf(a.name, inch)} value={typed[key] ?? ""} usual={usually(a, inch)} onInput={set(key)} />;
         })}
       </Form>
-      <p class="soft">{routine.summary}</p>
+      <p class="soft">
+        {routine.summary}
+        {routine.arguments.some((a) => a.name.startsWith("expected_")) && " With what is expected typed in, it goes near by itself; without, it feels its way down from the top, which takes minutes."}
+      </p>
     </fieldset>
   );
 }
