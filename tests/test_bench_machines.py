@@ -522,6 +522,14 @@ controller.rows.3 = {{ tool = "drill-8" }}
 [exercise]
 goal = "The block has {{block}}; {{{name}}}."
 states = ["homed"]
+[[exercise.questions]]
+name = "which"
+ask = "Which is the longest?"
+choices = ["the {{row 2 tool}}", "the {{row 3 tool}}"]
+answer = "the {{row 3 tool}}"
+[[meanwhile]]
+at_s = 1.0
+step = {{ do = "load-tool", tool = "drill-8" }}
 """
 
 
@@ -553,6 +561,14 @@ def test_an_instructor_names_figures_in_braces(
     assert found.scenario.story == story
     assert found.exercise is not None
     assert found.exercise.goal == goal
+    # What happens there, and the answer, name the tool that is there.
+    session = Session(found)
+    session.tick(60.0)
+    tool = session.state()["modes"]["tool"]
+    assert tool == found.scenario.controller.rows[3].tool
+    (asked,) = session.state()["exercise"]["questions"]
+    assert found.questions[0].answer == asked["choices"][1]
+    assert asked["choices"][1] in f"the {story}".replace("Row 3 holds a ", "")
 
 
 def test_a_figure_that_there_is_none_of_is_an_error() -> None:

@@ -56,6 +56,10 @@ class Parts:
             new.get(name, name): place.model_copy(update={"on": new.get(place.on, place.on)})
             for name, place in scenario.placements.items()
         }
+        happenings = tuple(
+            each.model_copy(update={"step": self._renamed(each.step)})
+            for each in scenario.meanwhile
+        )
         tool = scenario.spindle_tool
         return scenario.model_copy(
             update={
@@ -66,9 +70,16 @@ class Parts:
                 "blocks": self.blocks,
                 "placements": places,
                 "spindle_tool": new.get(tool or "", tool),
+                "meanwhile": happenings,
                 "controller": start.model_copy(update={"rows": rows}),
             }
         )
+
+    def _renamed(self, step: Any) -> Any:
+        """What happens beside the trainee happens to what stands in for a thing."""
+        named = {key: getattr(step, key, None) for key in ("tool", "item", "block", "on")}
+        found = {key: self.renamed[name] for key, name in named.items() if name in self.renamed}
+        return step.model_copy(update=found) if found else step
 
 
 @dataclass(frozen=True, slots=True)

@@ -47,7 +47,14 @@ def told(scenario: Scenario) -> Scenario:
         hint.model_copy(update={"text": fill(hint.text)}) for hint in exercise.hints
     )
     changes["questions"] = tuple(
-        asked.model_copy(update={"ask": fill(asked.ask), "because": fill(asked.because)})
+        asked.model_copy(
+            update={
+                "ask": fill(asked.ask),
+                "because": fill(asked.because),
+                "choices": tuple(map(fill, asked.choices)),
+                "answer": fill(asked.answer),
+            }
+        )
         for asked in exercise.questions
     )
     return scenario.model_copy(
