@@ -99,6 +99,8 @@ def test_each_finding_and_risk_opens_its_replay_just_before(people, solo):
         risk["nearest_miss_s"] - 0.5, abs=1e-3
     )
     assert risk["fastest_approach_from_s"] == risk["fastest_approach_s"] - 0.5
+    replay.evaluate(f"drytouch.seek({risk['nearest_miss_s'] + 0.2})")
+    comes(replay, "document.querySelector('.head-line').textContent.startsWith('Move · feed, ')")
     # An address typed over in the same page goes there as well.
     replay.evaluate("location.hash = '#at=1.5'")
     comes(replay, "Math.abs(drytouch.state().t - 1.5) < 1e-9")

@@ -148,24 +148,28 @@ function inputOf(replay: Replay, from: number, to: number): string | null {
 export function doing(replay: Replay, t: number): { head: string; code: string; note: string } {
   const line = replay.lineAt(t);
   const running = line !== null && t <= line.t[1] + 1e-9;
-  let [step, note, code] = ["", "", ""];
+  let [step, note, code, hands] = ["", "", "", ""];
   for (const [time, kind, data] of replay.data.events) {
     if (time > t) break;
     if (kind === "step") {
       note = data[2] ?? "";
       code = "";
       step = `Step ${data[0] + 1}: ${String(data[1]).replace(/[-_]/g, " ")}`;
+    } else if (kind === "meanwhile" && typeof data === "string") {
+      hands = data.replace(/[-_]/g, " ");
     } else if (kind === "program-line" && Array.isArray(data)) {
       code = data[0] === "typed" ? `typed: ${data[2]}` : `${data[0]}, line ${data[1]}: ${data[2]}`;
     }
   }
   if (running && line) {
     const call = line.source[3];
-    if (!step && call) step = call.replace(/[-_]/g, " ");
+    // On the bench the scenario only waits: what runs is what a person has begun beside it.
+    if (!step && call) step = (call === "wait" && hands) || call.replace(/[-_]/g, " ");
     const v = replay.speedAt(t) * 60;
     const pace = v > 0.05 ? `${written(v, v < 10 ? 1 : 0)} mm/min` : "at rest";
-    const kind = step.endsWith(` ${line.kind}`) ? pace : `${line.kind}, ${pace}`;
-    return { head: `${step || "Running"} · ${kind}`, code, note };
+    const kind = ` ${step}`.endsWith(` ${line.kind}`) ? pace : `${line.kind}, ${pace}`;
+    const head = step ? step.charAt(0).toUpperCase() + step.slice(1) : "Running";
+    return { head: `${head} · ${kind}`, code, note };
   }
   return { head: `${step || "Ready"} · at rest`, code, note };
 }
