@@ -7,11 +7,18 @@ table, the setter gets a riser or the gauge block is a taller one.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
+from drytouch.sim.bench.fit_library import (
+    hardest_to_replace,
+    raised,
+    setters_for,
+    short_name,
+    stocks_for,
+    tool_between,
+)
 from drytouch.sim.errors import InputError
 from drytouch.sim.scenario import library
 from drytouch.sim.scenario.load import load_part
@@ -118,8 +125,8 @@ def fitting_parts(scenario: Scenario, machine: Machine) -> Parts:
     zeroed = any(name.endswith(" z") for name in numbers)
     room = Room(machine, onto_work, zeroed)
     short = []
-    for stock in _stocks(scenario):
-        for setter in _setters(scenario, machine, onto_work or zeroed):
+    for stock in stocks_for(scenario):
+        for setter in setters_for(scenario, machine, onto_work or zeroed):
             found = _with_tools(scenario, room, setter, stock)
             if isinstance(found, Parts):
                 return found
@@ -133,8 +140,8 @@ def fitting_parts(scenario: Scenario, machine: Machine) -> Parts:
     else:
         why = (
             f"the {named} has {room.most:.0f} mm between its table and the top of Z: too little "
-            f"to carry the {_shortest_like(scenario)}, or anything shorter of its kind, over this "
-            "exercise's setter and stock"
+            f"to carry the {hardest_to_replace(scenario)}, or anything shorter of its kind, over "
+            "the setter and stock of this exercise"
         )
     raise InputError(
         why,
@@ -163,7 +170,7 @@ def _with_tools(
         low_mm = room.least - carrier + FEEL_BELOW_MM if on_top else 0.0
         high_mm = room.most - ROOM_MM - (max(highest, pile) if on_top else highest)
         taken = {*scenario.tools, *tools}
-        found = _tool(name, tool, (low_mm, high_mm), setters, taken)
+        found = tool_between(name, tool, (low_mm, high_mm), setters, taken)
         if found is None:
             return _TOO_LOW if tool.true_length_mm > high_mm else _TOO_HIGH
         tools[found[0]] = found[1]
@@ -171,10 +178,11 @@ def _with_tools(
     longest = max((tool.true_length_mm for tool in tools.values()), default=0.0)
     if riser is None:
         return _TOO_HIGH
-    if riser and highest + riser + longest > room.most - ROOM_MM:
+    over = max(highest + longest, pile + _longest_zeroing(tools) if room.zeroed else 0.0)
+    if riser and over + riser > room.most - ROOM_MM:
         return _TOO_LOW
     if riser:
-        setters = {name: _raised(setter, riser) for name, setter in setters.items()}
+        setters = {name: raised(setter, riser) for name, setter in setters.items()}
     blocks = _blocks(scenario, room, tools, carrier if room.onto_work else 0.0)
     if blocks is None:
         return _TOO_HIGH if room.least > 0.0 else _TOO_LOW
@@ -183,49 +191,10 @@ def _with_tools(
     return Parts(setters, tools, stock, blocks, renamed)
 
 
-# ---- setters -----------------------------------------------------------------------------
-
-
-def _setters(scenario: Scenario, machine: Machine, piled: bool) -> Iterator[dict[str, Setter]]:
-    """The exercise's setters with contacts that suit the sockets; then lower ones instead."""
-    yield {name: suited(machine, setter) for name, setter in scenario.setter.items()}
-    named = [load_part("setter", name) for name in library.names("setter")]
-    for other in sorted(named, key=lambda s: (-s.pad_height_mm, s.hold != "magnetic")):
-        if not all(_stands_in(other, own, piled) for own in scenario.setter.values()):
-            continue
-        if other.kind == "plate" and not any(s.active_high for s in machine.sockets.values()):
-            continue  # its circuit closes at the touch: an input that is pulled up sees the reverse
-        yield {name: suited(machine, other) for name in scenario.setter}
-
-
-def _stands_in(other: Setter, own: Setter, piled: bool) -> bool:
-    if other.pad_height_mm >= own.pad_height_mm or other.link.kind != "cable":
-        return False
-    if bool(other.centre_bolt_diameter_mm) != bool(own.centre_bolt_diameter_mm):
-        return False
-    # What nothing holds slides when a table starts; a plate lies on rubber.
-    return other.kind == "plate" or other.hold == "magnetic" or (
-        other.hold == "bolted" and not piled
-    )  # fmt: skip
-
-
-def suited(machine: Machine, setter: Setter) -> Setter:
-    """The same setter with a contact that one of the machine's inputs can read."""
-    wanted = {"NO" if socket.active_high else "NC" for socket in _watched(machine)}
-    if setter.contact in wanted:
-        return setter
-    other = "NO" if setter.contact == "NC" else "NC"
-    said = {"NC": "normally closed", "NO": "normally open"}
-    title = setter.title.replace(said[setter.contact], said[other])
-    return setter.model_copy(update={"contact": other, "title": title})
-
-
-def _watched(machine: Machine) -> list[Any]:
-    """Sockets that a touch can watch."""
-    habits, sockets = machine.habits, list(machine.sockets.values())
-    if habits.watches == "fixed":
-        return [s for s in sockets if s.input == habits.fixed_input] or sockets
-    return sockets
+def _longest_zeroing(tools: dict[str, Tool]) -> float:
+    """Of the tools that may go onto the setter on the stock: all but those of known length."""
+    return max((t.true_length_mm for t in tools.values() if t.certified_length_mm is None),
+               default=0.0)  # fmt: skip
 
 
 def _riser(
@@ -250,109 +219,6 @@ def _riser(
     return riser if riser <= MOST_RISER_MM else None
 
 
-def _raised(setter: Setter, by_mm: float) -> Setter:
-    """The setter on a riser that is screwed to its foot, and counts as part of it."""
-    return setter.model_copy(
-        update={
-            "base_height_mm": setter.base_height_mm + by_mm,
-            "pad_height_mm": setter.pad_height_mm + by_mm,
-            "title": f"{setter.title}, on a riser of {by_mm:g} mm",
-        }
-    )
-
-
-# ---- tools -------------------------------------------------------------------------------
-
-
-def _tool(
-    name: str,
-    tool: Tool,
-    between_mm: tuple[float, float],
-    setters: dict[str, Setter],
-    taken: set[str],
-) -> tuple[str, Tool] | None:
-    """The tool itself, or the library's nearest in diameter that is neither too long nor short."""
-    low, high = between_mm
-    if low <= tool.true_length_mm <= high:
-        return name, tool
-    slips = tool.pulled_out_mm - tool.worn_mm
-    found = []
-    for other_name in library.names("tool"):
-        other: Tool = load_part("tool", other_name)
-        if other_name in taken or _kind(other) != _kind(tool):
-            continue
-        if low <= other.true_length_mm + slips <= high and all(
-            _bears(other, setter) for setter in setters.values()
-        ):
-            away = abs(_across(other) - _across(tool))
-            found.append((away, -other.nominal_length_mm, other_name, other))
-    if not found:
-        return None
-    *_, new, other = min(found, key=lambda entry: entry[:3])
-    update = {"pulled_out_mm": tool.pulled_out_mm, "worn_mm": tool.worn_mm}
-    return new, other.model_copy(update=update)
-
-
-def _shortest_like(scenario: Scenario) -> str:
-    """The tool that is hardest to replace: the one of whose kind the shortest is longest."""
-
-    def shortest(tool: Tool) -> float:
-        every = [load_part("tool", name) for name in library.names("tool")]
-        return min(
-            (t.nominal_length_mm for t in [*every, tool] if _kind(t) == _kind(tool)), default=0.0
-        )
-
-    return sheet_name(max(scenario.tools.values(), key=shortest))
-
-
-def _kind(tool: Tool) -> str:
-    """What a tool is, as far as touching it off goes."""
-    if tool.certified_length_mm is not None:
-        return "known"
-    if tool.inserts is not None:
-        return "ring" if tool.inserts.count > 1 else "one edge"
-    last = tool.stack[-1]
-    if last.shape == "ball":
-        return "ball"
-    return "flat" if tool.tip_diameter_mm > 0.0 else "pointed"
-
-
-def _across(tool: Tool) -> float:
-    return tool.inserts.circle_diameter_mm if tool.inserts else tool.stack[-1].diameter_mm
-
-
-def _bears(tool: Tool, setter: Setter) -> bool:
-    """Whether it bears the pad at full travel, and the pad sees it."""
-    full = setter.preload_N + setter.rate_N_per_mm * (setter.pre_travel_mm + setter.overtravel_mm)
-    return tool.force_limit_N > full and not (tool.coated and setter.kind == "plate")
-
-
-# ---- stock and blocks --------------------------------------------------------------------
-
-
-def _stocks(scenario: Scenario) -> Iterator[dict[str, Stock]]:
-    """The exercise's stock; then the same with lower pieces of the library."""
-    yield dict(scenario.stock)
-    pieces = {name: load_part("stock", name) for name in library.names("stock")}
-    lower = sorted(
-        (name for name, piece in pieces.items() if piece.kind == "stock" and piece.conducts),
-        key=lambda name: -_tall(pieces[name]),
-    )
-    for name in lower:
-        own = [n for n, piece in scenario.stock.items() if piece.kind == "stock"]
-        if len(own) == 1 and _tall(pieces[name]) < _tall(scenario.stock[own[0]]):
-            yield {
-                (name if n == own[0] else n): (pieces[name] if n == own[0] else piece)
-                for n, piece in scenario.stock.items()
-            }
-
-
-def _tall(stock: Stock) -> float:
-    sizes = [part.at_mm[2] + (part.size_mm[2] if part.size_mm else part.height_mm or 0.0)
-             for part in stock.parts]  # fmt: skip
-    return max(sizes)
-
-
 def _blocks(
     scenario: Scenario, room: Room, tools: dict[str, Tool], under_mm: float
 ) -> dict[str, Block] | None:
@@ -375,15 +241,3 @@ def _blocks(
         near = min(fits, key=lambda n: abs(sizes[n].size_mm - block.size_mm))
         found[near] = sizes[near].model_copy(update={"error_um": block.error_um})
     return found
-
-
-def short_name(machine: Machine) -> str:
-    """A machine's name in a sentence: its title up to the first comma, in small letters."""
-    head = (machine.title or machine.name or "machine").split(",")[0]
-    return head[:1].lower() + head[1:]
-
-
-def sheet_name(tool: Tool) -> str:
-    """A tool's name in a sentence: its title up to the first comma, in small letters."""
-    head = (tool.title or tool.name or "tool").split(",")[0]
-    return head[:1].lower() + head[1:]

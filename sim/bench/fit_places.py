@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from itertools import product
 from math import ceil, cos, hypot, radians, sin, sqrt
 
-from drytouch.sim.bench.fit_parts import short_name
+from drytouch.sim.bench.fit_library import short_name
 from drytouch.sim.errors import InputError
 from drytouch.sim.scenario.places import height_of
 from drytouch.sim.scenario.scenario import Placement, Scenario, Stock

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from drytouch.sim.bench.fit_parts import fitting_parts, short_name
+from drytouch.sim.bench.fit_library import short_name
+from drytouch.sim.bench.fit_parts import fitting_parts
 from drytouch.sim.bench.fit_places import beside_bore, fitting_places
 from drytouch.sim.bench.fit_tables import fitting_controller, late_mm
 from drytouch.sim.errors import InputError

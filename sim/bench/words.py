@@ -18,7 +18,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from drytouch.sim.bench.fit_parts import sheet_name
+from drytouch.sim.bench.fit_library import sheet_name
 from drytouch.sim.bench.fit_places import beside_bore
 from drytouch.sim.errors import InputError
 from drytouch.sim.scenario.scenario import Scenario
