@@ -128,6 +128,9 @@ def test_beliefs_are_drawn_with_figures_and_only_after_the_end(people, solo):
         "pad taken to be here, 2.000 mm beside",
         "G54 takes the top to be here, 5.000 mm higher",
     ]
+    listed = page.get_by_role("list", name="What was believed").get_by_role("listitem")
+    until(lambda: listed.count() == 4)
+    assert listed.first.inner_text() == "Tip taken to be 1.500 mm lower"
     page.get_by_label("Show").select_option("inch")
     comes(page, "bench.outlines().includes('tip taken to be here, 0.0591 in lower')")
     assert shows.get_attribute("aria-pressed") == "true"

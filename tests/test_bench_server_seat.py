@@ -7,6 +7,7 @@ from itertools import pairwise
 import pytest
 
 from drytouch.sim.bench import Session
+from drytouch.sim.bench.debrief import replay_numbers
 from drytouch.viz.bench.outbox import MOST_WAITING, Outbox
 from drytouch.viz.bench.seat import SILENT_S, Client, Seat
 
@@ -160,6 +161,36 @@ def test_the_debrief_goes_to_who_comes_after_the_end(seat):
     debrief = [m for m in told(seated(seat))[0] if m["kind"] == "debrief"]
     assert debrief[0]["debrief"]["verdict"] == "unfinished"
     assert json.loads(json.dumps(debrief[0])) == debrief[0]
+
+
+def test_what_is_believed_is_told_after_the_end_and_on_request_only(seat):
+    client, boss = seated(seat), seated(seat, "instructor")
+    for role in (client, boss):
+        seat.act(role, {"do": "outline", "on": True}, 0.1)
+        assert told(role)[0][-1]["code"] == "not-allowed"
+    seat.act(client, {"do": "type-in", "row": 2, "length_mm": 123.456}, 0.2)
+    assert (told(client)[1]["outline"], told(client)[1]["belief"]) == (False, None)
+    seat.act(client, {"do": "finish"}, 0.3)
+    assert told(client)[1]["belief"] is None
+    seat.act(client, {"do": "outline", "on": True}, 0.4)
+    for page in (client, boss):
+        belief = told(page)[1]["belief"]
+        assert belief["face"] == [0.0, 0.0, 0.0]
+        assert belief["told"]["row 2 length"] == 123.456
+        assert "row 3 length" not in belief["told"]
+        assert belief["told"]["setter setter reference_z_mm"] == -480.1
+        assert belief["told"]["active system"] == "G54"
+        assert (belief["length_convention"], list(belief["setters"])) == ("face", ["setter"])
+    seat.act(client, {"do": "outline", "on": False}, 0.5)
+    assert told(client)[1]["belief"] is None
+
+
+@pytest.mark.parametrize(
+    ("times", "numbers"),
+    [([], []), ([1.0, 2.0], [1, 2]), ([3.0, 1.0, 2.0], [3, 1, 2]), ([1.0, 1.0, 0.0], [2, 3, 1])],
+)
+def test_findings_are_numbered_as_a_replay_counts_them(times, numbers):
+    assert replay_numbers(times) == numbers
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
-import logging
 import time
 from collections.abc import AsyncIterator
 from functools import lru_cache
@@ -27,16 +26,9 @@ from drytouch.viz.bench.patience import Patience, TooMuch
 from drytouch.viz.bench.room import NotIn, Room
 from drytouch.viz.bench.seat import Client, Seat
 from drytouch.viz.bench.tables import tables
+from drytouch.viz.bench.wire import next_text, read, send_all, shut_out
 from drytouch.viz.page import page_text
 from drytouch.viz.page_data import entry_of, looks
-
-_LOG = logging.getLogger(__name__)
-
-LONGEST_MESSAGE = 20_000
-"""Characters; the longest that a page sends, a line or a routine's arguments, has hundreds."""
-
-GOODBYE_S = 1.0
-"""A page that is shut out is told why, if it reads at all within this time."""
 
 WRONG_DELAY_S = 0.5
 """A wrong code or token is answered this late: guessing six letters would take years."""
@@ -169,7 +161,7 @@ class _Door:
         await socket.accept()
         client = None
         try:
-            hello = _read(await _text(socket))
+            hello = read(await next_text(socket))
             client = await self._admit(socket, hello)
             if client is not None:
                 await self._converse(socket, client, hello)
@@ -195,17 +187,17 @@ class _Door:
         client.outbox.send("welcome", role=client.role, offered=rules.exercise,
                            as_class=rules.as_class, frozen=self.room.frozen,
                            **tables())  # fmt: skip
-        sender = asyncio.create_task(_send(socket, client))
+        sender = asyncio.create_task(send_all(socket, client))
         try:
             await self._sit(client, hello)
             patience = Patience(time.monotonic())
             while True:
-                await self._heard(client, await _text(socket), patience)
+                await self._heard(client, await next_text(socket), patience)
                 # A page that talks without a pause must not keep the others waiting.
                 await asyncio.sleep(0)
         except TooMuch as error:
             sender.cancel()
-            await _shut_out(socket, client, str(error))
+            await shut_out(socket, client, str(error))
         finally:
             client.outbox.close()
             sender.cancel()
@@ -241,7 +233,7 @@ class _Door:
 
     async def _heard(self, client: Client, text: str, patience: Patience) -> None:
         """One message: to the room, or to the session."""
-        message = _read(text)
+        message = read(text)
         room = message.get("room") if isinstance(message, dict) else None
         patience.heard(time.monotonic(), opens=room == "open")
         sense = True
@@ -294,44 +286,6 @@ class _Door:
                 client.seat.take_over(False, time.monotonic())
         if client.seat is not None:
             client.seat.leave(client, time.monotonic())
-
-
-async def _send(socket: WebSocket, client: Client) -> None:
-    while texts := await client.outbox.take():
-        for text in texts:
-            await socket.send_text(text)
-    with contextlib.suppress(RuntimeError):
-        await socket.close(1013)
-
-
-async def _text(socket: WebSocket) -> str:
-    """The next message; bytes, which no page sends, go on as a text that makes no sense."""
-    message = await socket.receive()
-    if message["type"] != "websocket.receive":
-        raise WebSocketDisconnect(message.get("code", 1005), message.get("reason"))
-    text = message.get("text")
-    return text if isinstance(text, str) else "bytes instead of a text"
-
-
-async def _shut_out(socket: WebSocket, client: Client, why: str) -> None:
-    """Say why, and close the line; one line in the log, however much came."""
-    number = "no seat" if client.seat is None else f"seat {client.seat.number}"
-    _LOG.warning("%s: %s; its line is closed", number, why)
-    told = json.dumps({"kind": "sorry", "why": why, "at": "line"})
-    with contextlib.suppress(TimeoutError):
-        async with asyncio.timeout(GOODBYE_S):
-            await socket.send_text(told)
-            await socket.close(1008, why)
-
-
-def _read(text: str) -> Any:
-    """A message; what is no JSON goes on as text, which the session refuses and counts."""
-    if len(text) > LONGEST_MESSAGE:
-        return f"a message of {len(text)} characters"
-    try:
-        return json.loads(text)
-    except (ValueError, RecursionError):
-        return text[:200]
 
 
 def _replay_page(data: dict[str, Any]) -> str:

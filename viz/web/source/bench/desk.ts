@@ -9,6 +9,9 @@ export interface Desk {
   jog: Jog;
   picture: Picture | null;
   act: Act;
+  /** What the outlines say, a line each; empty while none is drawn. */
+  believed: string;
+  redraw: () => void;
 }
 
 export type Act = (action: Record<string, unknown>) => Promise<Reply>;

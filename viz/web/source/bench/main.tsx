@@ -9,7 +9,7 @@ import { Link } from "./link";
 import { Page } from "./page";
 
 const link = new Link();
-const desk: Desk = { link, jog: new Jog(link), picture: null, act: (action) => link.act(action) };
+const desk: Desk = { link, jog: new Jog(link), picture: null, act: (action) => link.act(action), believed: "", redraw: () => (due = true) };
 const host = document.getElementById("page")!;
 let due = true;
 let tick = 0;

@@ -131,7 +131,7 @@ function Bench({ desk, state, again, help }: { desk: Desk; state: State; again: 
         </nav>
         <div class="sheets">
           {link.debrief
-            ? <Told act={act} debrief={link.debrief} inch={inch} look={welcome!.look} outline={state.outline} replay={kept.replay} scenario={kept.scenario} watches={watches} again={again} seat={state.seat} />
+            ? <Told act={act} debrief={link.debrief} inch={inch} look={welcome!.look} outline={state.outline} believed={desk.believed} replay={kept.replay} scenario={kept.scenario} watches={watches} again={again} seat={state.seat} />
             : <Task act={act} exercise={state.exercise} scenario={kept.scenario} watches={watches} again={again} />}
           <Hands act={act} inch={inch} modes={state.modes} items={state.items} inputs={state.inputs} crib={state.crib} sockets={state.sockets} tables={state.tables} />
           <Telling act={act} inch={inch} modes={state.modes} tables={state.tables} programs={state.programs} exercise={state.exercise} routines={welcome!.routines} items={state.items} running={null} />
@@ -150,7 +150,11 @@ function View({ desk, state }: { desk: Desk; state: State }) {
   const { link } = desk;
   useEffect(() => {
     try {
-      desk.picture = new Picture(link, host.current!);
+      desk.picture = new Picture(link, host.current!, (believed) => {
+        if (believed === desk.believed) return;
+        desk.believed = believed;
+        desk.redraw();
+      });
     } catch (error) {
       breaks(`No 3D picture: this browser gives no WebGL (${String(error)}). Everything else works.`);
     }

@@ -23,7 +23,7 @@ export class Picture extends Easel {
   private sideOf = "";
   private readonly live: LiveScene;
 
-  constructor(private readonly link: Link, host: HTMLElement) {
+  constructor(private readonly link: Link, host: HTMLElement, private readonly tell: (believed: string) => void) {
     const live = new LiveScene(link);
     super(host, live, link.welcome!.look);
     this.live = live;
@@ -57,6 +57,7 @@ export class Picture extends Easel {
     const [wide, high] = this.size;
     this.belief.shown = this.link.state.outline && this.link.state.belief !== null;
     this.belief.pose(0, this.mmPerPixel);
+    this.tell(this.belief.outlines.map((outline) => outline.label).join("\n"));
     this.renderer.render(this.world, this.eye.camera);
     this.labels.draw(this.stage.solids, this.link.welcome!.look.labels, [], this.belief.outlines, this.eye.camera, wide, high,
       { top: 44, bottom: 54, left: 0 });

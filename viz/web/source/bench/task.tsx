@@ -79,8 +79,8 @@ function Opens() {
   return null;
 }
 
-export const Told = still(({ act, debrief, inch, look, outline, replay, scenario, watches, again, seat }: {
-  act: Act; debrief: Debrief; inch: boolean; look: Welcome["look"]; outline: boolean; replay: string; scenario: string;
+export const Told = still(({ act, debrief, inch, look, outline, believed, replay, scenario, watches, again, seat }: {
+  act: Act; debrief: Debrief; inch: boolean; look: Welcome["look"]; outline: boolean; believed: string; replay: string; scenario: string;
   watches: boolean; again: () => void; seat: Seat;
 }) => {
   const verdict = look.verdicts[debrief.verdict] ?? { word: debrief.verdict.toUpperCase(), meaning: "the goal was not reached", sign: "ring", colour: "#55606c" };
@@ -97,6 +97,7 @@ export const Told = still(({ act, debrief, inch, look, outline, replay, scenario
         <a class="button" href={scenario} download>Save as scenario</a>
         {!watches && <button type="button" onClick={again}>Another exercise</button>}
       </p>
+      {believed && <ul aria-label="What was believed">{believed.split("\n").map((text) => <li key={text}>{capital(text.replace(/ here, (?!and)/, " "))}</li>)}</ul>}
       {debrief.numbers.length > 0 && (
         <table>
           <caption>Numbers, {inch ? "in" : "mm"}</caption>
