@@ -62,10 +62,13 @@ def test_a_trainee_finishes_it(people, bench, name):
     assert told.score >= 90, told.text
 
 
+# As long as finishing it, and it differs in nothing but the rule: the session's own tests do it.
+LONG = ("three_by_luck",)
 FAILURES = [
     pytest.param(name, way, verdict, code, id=way.__name__)
     for name, (_, _, failures) in WAYS.items()
     for way, verdict, code in failures
+    if way.__name__ not in LONG
 ]
 
 
