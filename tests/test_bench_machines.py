@@ -21,6 +21,7 @@ from drytouch.sim.bench import Session
 from drytouch.sim.bench.fit_tables import late_mm, length_base, trip_z
 from drytouch.sim.bench.fitting import fitted
 from drytouch.sim.bench.opening import opened
+from drytouch.sim.commands.beginnings import EXERCISE
 from drytouch.sim.errors import InputError
 from drytouch.sim.faults import NotHere, fault_named
 from drytouch.sim.scenario import library
@@ -569,6 +570,20 @@ def test_an_instructor_names_figures_in_braces(
     (asked,) = session.state()["exercise"]["questions"]
     assert found.questions[0].answer == asked["choices"][1]
     assert asked["choices"][1] in f"the {story}".replace("Row 3 holds a ", "")
+
+
+@pytest.mark.parametrize("machine", MACHINES)
+def test_the_exercise_to_start_from_ends_right_everywhere(
+    machine: str, machine_file: Callable[[str], str]
+) -> None:
+    """The commented file that an instructor begins with, as it is written."""
+    text = EXERCISE.format(name="mine", title="Mine")
+    scenario = scenario_from_dict(tomllib.loads(text))
+    session = Session.open(scenario, machine=machine_file(machine), seed=3)
+    SOLUTIONS["three-tools-by-hand"](Trainee(session))
+    debrief = session.finish()
+    assert (debrief.verdict, debrief.score) == ("right", 100), (codes(session), debrief.data)
+    same(session)
 
 
 def test_a_figure_that_there_is_none_of_is_an_error() -> None:
