@@ -13,7 +13,7 @@ from typing import Any
 from drytouch.sim.scenario.controller import ControllerStart, Row, SetterRecord
 from drytouch.sim.scenario.load import load_part
 from drytouch.sim.scenario.machine import Machine, Socket
-from drytouch.sim.scenario.places import height_of, top_of
+from drytouch.sim.scenario.places import top_of
 from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.scenario.setter import Setter
 from drytouch.sim.scenario.tool import Tool
@@ -42,9 +42,8 @@ def fitting_controller(old: Scenario, new: Scenario) -> ControllerStart:
         }
     )
     new = new.model_copy(update={"controller": start})
-    renamed = _rows(old, new)
-    systems = _systems(old, new)
-    return start.model_copy(update={"rows": renamed, "systems": systems})
+    rows, systems = _rows(old, new), _systems(old, new)
+    return start.model_copy(update={"rows": rows, "systems": systems})
 
 
 # ---- what is so --------------------------------------------------------------------------
@@ -294,8 +293,3 @@ def _highest_edge(tool: Tool) -> float:
     assert tool.inserts is not None
     errors = tool.inserts.axial_errors_um or (0.0,)
     return errors.index(max(errors)) * 360.0 / tool.inserts.count
-
-
-def tallest(scenario: Scenario) -> float:
-    """How high above its foot the tallest single thing on the table is, mm."""
-    return max((height_of(scenario, name) for name in scenario.placements), default=0.0)
