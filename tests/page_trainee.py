@@ -314,7 +314,10 @@ class Trainee:
             if stop(line):
                 return str(line)
             self.press("Go on")
-            self.sees(lambda seen, line=line: seen["line"] != line)
+            # A line that is held again half-way, for want of the page, is given its start again.
+            self.sees(
+                lambda seen, line=line: seen["line"] != line or "hold is on" not in seen["over"]
+            )
 
     # ---- keys ----------------------------------------------------------------------------
 
