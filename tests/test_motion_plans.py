@@ -6,7 +6,7 @@ import math
 import random
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from ruckig import InputParameter, Result, Ruckig, Trajectory
 
@@ -123,6 +123,34 @@ def test_from_rest_keeps_its_promises(length, limits, t0, s0):
     assert pieces[-1].s1 == s0 + length
 
 
+@given(
+    ANY_LIMITS,
+    st.integers(-4, 4),
+    st.sampled_from(["acceleration", "speed", "both"]),
+    st.floats(0.0, 100.0),
+)
+@example(
+    Limits(179.50549357114872, 215.40659228537845, 4308.1318457075695), 0, "acceleration", 83.3
+)
+@example(Limits(96.5260229976791, 3509.1545185370355, 137949.37464648145), 0, "acceleration", 0.0)
+def test_moves_that_just_reach_a_limit_are_planned_like_their_neighbours(limits, bits, which, t0):
+    _, acceleration, jerk = limits
+    if which == "acceleration":  # its highest acceleration is reached for an instant
+        length = 2.0 * acceleration**3 / jerk**2
+    else:  # its highest speed is
+        if which == "both":
+            limits = limits._replace(speed=acceleration**2 / jerk)
+        length = stop_distance(limits.speed, limits) * 2.0
+    assume(1e-8 <= length <= 1e4)  # a table's way, and less than an encoder tells
+    for _ in range(abs(bits)):
+        length = math.nextafter(length, math.inf if bits > 0 else 0.0)
+    pieces = from_rest(length, limits, t0)
+    check(pieces, State(0.0, 0.0, 0.0), t0, limits)
+    assert pieces[-1].s1 == length
+    longer = relative_profile(length * (1.0 + 1e-6), limits)[-1][0]
+    assert pieces[-1].t1 - t0 == pytest.approx(longer, rel=1e-5, abs=1e-12)
+
+
 @given(ANY_LENGTH, ANY_LIMITS)
 def test_from_rest_is_the_same_bits_remembered_or_not(length, limits):
     remembered = relative_profile(length, limits)
@@ -164,6 +192,7 @@ def test_replanning_anywhere_keeps_its_promises(length, limits, share, override,
 
 @settings(max_examples=300)
 @given(ANY_LENGTH, ANY_LIMITS, SHARE, SHARE, SHARE, st.floats(0.05, 2.0))
+@example(10.0, Limits(10.0, 10.0, 100.0), 0.5, 1.0, 1.0, 1.0)
 def test_replanning_a_replanned_braking(
     length, limits, first_share, second_share, beyond, override
 ):

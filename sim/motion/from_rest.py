@@ -9,11 +9,14 @@ from ruckig import InputParameter, Ruckig, RuckigError, Trajectory
 
 from drytouch.sim.errors import InputError
 from drytouch.sim.motion.limits import Limits
-from drytouch.sim.motion.pieces import Piece
-from drytouch.sim.motion.plans import ARRIVAL_MM
+from drytouch.sim.motion.pieces import Piece, State
+from drytouch.sim.motion.plans import ARRIVAL_MM, to_goal
 
 # Trials repeat the same few moves thousands of times; a program has a few hundred distinct ones.
 REMEMBERED = 512
+
+# A move that takes longer, 30 years, is a mistake in its limits.
+LONGEST_S = 1e9
 
 # Making a planner costs three times a plan, and what it plans depends on its input alone.
 _PLANNER = Ruckig(1)
@@ -59,11 +62,22 @@ def relative_profile(length: float, limits: Limits) -> tuple[Phase, ...]:
     trajectory = Trajectory(1)
     try:
         _PLANNER.calculate(plan, trajectory)
-    except RuckigError as error:
-        # Its own words list every field of its input; the four that matter are these.
-        raise InputError(f"no move of {length:g} mm under {limits} can be planned") from error
+    except RuckigError:
+        # To a last bit as long as a move that just reaches its highest acceleration, or its
+        # highest speed: ruckig's cases exclude each other there and none is left.
+        return _by_hand(length, limits)
     profile = trajectory.profiles[0][0]
-    return _phases(profile.t, profile.j, profile.a, profile.v, profile.p, length)
+    found = _phases(profile.t, profile.j, profile.a, profile.v, profile.p, length)
+    # Of some moves of a few nanometres ruckig says that they take no time at all.
+    return found or _by_hand(length, limits)
+
+
+def _by_hand(length: float, limits: Limits) -> tuple[Phase, ...]:
+    """The same move by the plans for moves that are under way; a few times slower."""
+    if length / limits.speed > LONGEST_S:
+        raise InputError(f"no move of {length:g} mm under {limits} can be planned")
+    plan = to_goal(State(0.0, 0.0, 0.0), 0.0, length, limits)
+    return tuple((piece.t1, piece.v0, piece.a0, piece.jerk, piece.s1) for piece in plan)
 
 
 def _phases(
@@ -82,5 +96,6 @@ def _phases(
             # On a long move the sum of the phases may pass the length by a last bit.
             s_end = max(s_end, min(positions[i + 1], length))
             phases.append((end, speeds[i], accelerations[i], jerks[i], s_end))
-    phases[-1] = (*phases[-1][:4], length)
+    if phases:
+        phases[-1] = (*phases[-1][:4], length)
     return tuple(phases)

@@ -96,7 +96,7 @@ class _Run:
         pieces = self.pieces
         if not pieces:
             end = self.s if goal is None else goal
-            return [Piece(self.t, self.t, self.s, self.v, 0.0, 0.0, end)]
+            return [Piece(self.t, self.t, min(self.s, end), self.v, 0.0, 0.0, end)]
         if goal is None:
             return pieces
         i = len(pieces) - 1
