@@ -321,7 +321,7 @@ def test_turning_finds_the_highest_edge_late_by_its_limit_at_most(
     late = 0.002
     measured = do(
         twin, "measure-length-turning",
-        row=1, rpm=600.0, late_limit_mm=late, left_hand=left_hand,
+        row=1, rpm=390.0, late_limit_mm=late, left_hand=left_hand,
         expected_length_mm=tool.true_length_mm,
     )  # fmt: skip
     sigma = twin.scenario.setter["main"].pre_travel_sigma_mm

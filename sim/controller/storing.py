@@ -19,9 +19,10 @@ class Storing(Alarms):
         row = self.row(number)
         row.length_mm = length_mm
         row.place = place
-        if not keep_wear:
-            row.wear_mm = 0.0
         self._believe(f"row {number} length", length_mm)
+        if row.wear_mm and not keep_wear:
+            row.wear_mm = 0.0
+            self._believe(f"row {number} wear", 0.0)
         self._judge.length_stored(number, row, self.source)
 
     def store_row(self, number: int, length_mm: float, wear_mm: float) -> None:

@@ -121,8 +121,10 @@ def trace_of(outcome: Outcome) -> Trace:
     recorder = outcome.recorder
     assert recorder is not None  # a twin's outcome always has one
     kinds = tuple(entry.kind for entry in recorder.lines if entry.kind != "rapid")
-    # What stands at time 0 was there before the routine.
-    stored = tuple(key for t, key, _ in recorder.beliefs if t > 0.0 and not key.endswith(" error"))
+    # What stands at time 0 was there before the routine; wear goes with the length it belongs to.
+    stored = tuple(
+        key for t, key, _ in recorder.beliefs if t > 0.0 and not key.endswith((" error", " wear"))
+    )
     return kinds, stored
 
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import simpy
 
+from drytouch.sim.errors import DrytouchError
 from drytouch.sim.motion import along
 from drytouch.sim.recording import Recorder, Source
 from drytouch.sim.setter import Pad
@@ -116,10 +117,14 @@ class Kernel(Power):
             entry.phase = self.chance.uniform("scan", entry.scan_s)
             tick = self.machine.servo.tick_s
             self.servo_phase = self.chance.uniform("servo-tick", tick)
-        self._prepare(line, t)
-        self.judge.line_started(line, t)
-        self.tell(kind, t)
-        self.plan(t)
+        try:
+            self._prepare(line, t)
+            self.judge.line_started(line, t)
+            self.tell(kind, t)
+            self.plan(t)
+        except DrytouchError:
+            self.line = None  # what can't be laid out does not run
+            raise
         return line
 
     def start_homing(self, index: int, source: Source) -> Line | None:
