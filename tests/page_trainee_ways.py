@@ -118,6 +118,8 @@ def by_master_as_a_rule_reads_it(who: Trainee) -> None:
 
 def located(who: Trainee) -> None:
     over(who, *SAW_SETTER)
+    for look in ("from the front", "from the side"):
+        who.choose("Look", look)
     who.routine("locate setter")
     pad = note(who, "Reference Z")
     who.routine("set clearance", clearance_z=pad + 40.0, longest_tool=172)
