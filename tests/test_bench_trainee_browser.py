@@ -16,6 +16,11 @@ pytestmark = pytest.mark.browser
 FAST = 200.0
 """While the machine works by itself its time runs so much faster: nobody needs to watch it."""
 HELD = ("jog-press", "wheel")
+MORE_FLAGS = ("--disable-gpu-compositing",)
+UNDRAWN = """for (const kind of [WebGLRenderingContext, WebGL2RenderingContext])
+  kind.prototype.drawElements = kind.prototype.drawArrays = () => {};
+window.requestAnimationFrame = (draw) => setTimeout(() => draw(performance.now()), 40);"""
+"""Drawing without a graphics card takes most of a core, and no test here looks at the picture."""
 
 
 class Hurried(Pacing):
@@ -40,7 +45,9 @@ def bench():
 
 
 def begun(people, bench, name, **more):
-    who = Trainee(people().new_page(), **more)
+    page = people().new_page()
+    page.add_init_script(UNDRAWN)
+    who = Trainee(page, **more)
     who.begin(bench, WAYS[name][0])
     return who
 
