@@ -18,8 +18,8 @@ from bench_trainee import SOLUTIONS, Trainee, diagnosis
 from bench_trainee import prove_the_input as left_half_way
 
 from drytouch.sim.bench import Session
-from drytouch.sim.bench.fit_tables import late_mm, length_base, trip_z
 from drytouch.sim.bench.fitting import fitted
+from drytouch.sim.bench.fitting.tables import late_mm, length_base, trip_z
 from drytouch.sim.bench.opening import opened
 from drytouch.sim.commands.beginnings import EXERCISE
 from drytouch.sim.errors import InputError

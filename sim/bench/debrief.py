@@ -151,8 +151,10 @@ def _findings(session: Session, outcome: Outcome) -> list[dict[str, Any]]:
 
 def replay_numbers(times_s: Sequence[float]) -> list[int]:
     """For each finding its number on a replay page, which counts them in the order of time."""
-    order = sorted(range(len(times_s)), key=lambda i: times_s[i])
-    return [order.index(i) + 1 for i in range(len(times_s))]
+    numbers = [0] * len(times_s)
+    for number, i in enumerate(sorted(range(len(times_s)), key=times_s.__getitem__), 1):
+        numbers[i] = number
+    return numbers
 
 
 def _risk(session: Session) -> dict[str, Any]:

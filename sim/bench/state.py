@@ -9,6 +9,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from drytouch.sim.bench.live import Live, Running
+from drytouch.sim.scenario.set_up import told
 
 if TYPE_CHECKING:
     from drytouch.sim.twin.twin import Twin
@@ -163,31 +164,10 @@ def belief(twin: Twin) -> dict[str, Any]:
     keys that recordings use for them; ``setters`` and ``length_convention`` are what is needed to
     turn those numbers into places.
     """
-    scenario = twin.scenario
+    scenario, tables = twin.scenario, twin.tables
     return {
         "face": list(twin.controller.position),
-        "told": _told(twin),
+        "told": told(tables, tables.length_row, tables.selected, tables.shift[2]),
         "setters": {n: {"pre_travel_mm": s.pre_travel_mm} for n, s in scenario.setter.items()},
         "length_convention": scenario.machine.habits.length_convention,
     }
-
-
-def _told(twin: Twin) -> dict[str, Any]:
-    tables = twin.tables
-    told: dict[str, Any] = {
-        "loaded slot": tables.slot,
-        "active length row": tables.length_row,
-        "active system": tables.system,
-        "selected setter": tables.selected,
-        "shift z": tables.shift[2],
-    }
-    for number, row in tables.rows.items():
-        told |= {f"row {number} length": row.length_mm, f"row {number} wear": row.wear_mm}
-    for system, origin in tables.systems.items():
-        told |= {f"{system} {axis}": value for axis, value in zip("xyz", origin, strict=True)}
-    for name, record in tables.records.items():
-        told |= {f"setter {name} {key}": getattr(record, key) for key in _RECORDED}
-    return {key: value for key, value in told.items() if value is not None}
-
-
-_RECORDED = ("x_mm", "y_mm", "height_mm", "reference_z_mm", "reference_valid", "master_length_mm")

@@ -18,8 +18,8 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from drytouch.sim.bench.fit_library import sheet_name
-from drytouch.sim.bench.fit_places import beside_bore
+from drytouch.sim.bench.fitting.places import beside_bore
+from drytouch.sim.bench.fitting.stand_ins import in_a_sentence
 from drytouch.sim.errors import InputError
 from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.scenario.tool import Tool
@@ -69,7 +69,7 @@ def _figure(scenario: Scenario, name: str) -> str:
         entry = scenario.controller.rows.get(int(row[1]))
         tool = scenario.tools.get(entry.tool or "") if entry else None
         if tool is not None:
-            return sheet_name(tool) if row[2] == "tool" else _size(scenario, sheet_length(tool))
+            return in_a_sentence(tool) if row[2] == "tool" else _size(scenario, sheet_length(tool))
     elif name == "block" and scenario.blocks:
         return _size(scenario, next(iter(scenario.blocks.values())).size_mm)
     elif name == "longest tool" and lengths:

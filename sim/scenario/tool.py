@@ -92,13 +92,16 @@ class Tool(Part):
         return self
 
     @property
+    def cutting_diameter_mm(self) -> float:
+        """Across the edges at their widest."""
+        return self.inserts.circle_diameter_mm if self.inserts else self.stack[-1].diameter_mm
+
+    @property
     def tip_diameter_mm(self) -> float:
         """Across the edges at the very tip; 0 where it ends in a point or a ball."""
-        if self.inserts is not None:
-            return self.inserts.circle_diameter_mm
         last = self.stack[-1]
-        if last.shape == "cylinder":
-            return last.diameter_mm
+        if self.inserts is not None or last.shape == "cylinder":
+            return self.cutting_diameter_mm
         return (last.end_diameter_mm or 0.0) if last.shape == "cone" else 0.0
 
     @property

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from itertools import product
 from math import ceil, cos, hypot, radians, sin, sqrt
 
-from drytouch.sim.bench.fit_library import short_name
+from drytouch.sim.bench.fitting.stand_ins import in_a_sentence
 from drytouch.sim.errors import InputError
 from drytouch.sim.scenario.places import height_of
 from drytouch.sim.scenario.scenario import Placement, Scenario, Stock
@@ -155,7 +155,7 @@ def fitting_places(scenario: Scenario, changed: Scenario) -> dict[str, Placement
     layout = _Layout(changed, (window[0], window[1]), table, face_top, _obstacles(changed))
     if not _laid_out(layout, things):
         raise InputError(
-            f"the {short_name(machine)} has no room on its table, within its travel of X and "
+            f"the {in_a_sentence(machine)} has no room on its table, within its travel of X and "
             f"Y, for {', '.join(t.name for t in things if t.name != _FREE)} beside each other",
             key="machine",
             fix="choose a larger machine, or take something off the exercise's table",

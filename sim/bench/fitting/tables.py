@@ -250,13 +250,10 @@ def _rows(old: Scenario, new: Scenario) -> dict[int, Row]:
             longer = now.nominal_length_mm - was.nominal_length_mm if now and was else 0.0
             update["length_mm"] = row.length_mm + step + longer
         if now and was and row.diameter_mm:
-            update["diameter_mm"] = row.diameter_mm + _across(now) - _across(was)
+            wider = now.cutting_diameter_mm - was.cutting_diameter_mm
+            update["diameter_mm"] = row.diameter_mm + wider
         found[number] = row.model_copy(update=update)
     return found
-
-
-def _across(tool: Tool) -> float:
-    return tool.inserts.circle_diameter_mm if tool.inserts else tool.stack[-1].diameter_mm
 
 
 def _systems(old: Scenario, new: Scenario) -> dict[Any, tuple[float, float, float]]:

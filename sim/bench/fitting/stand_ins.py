@@ -91,7 +91,7 @@ def tool_between(
         if low <= other.true_length_mm + slips <= high and all(
             _bears(other, setter) for setter in setters.values()
         ):
-            away = abs(_across(other) - _across(tool))
+            away = abs(other.cutting_diameter_mm - tool.cutting_diameter_mm)
             found.append((away, -other.nominal_length_mm, other_name, other))
     if not found:
         return None
@@ -109,7 +109,7 @@ def hardest_to_replace(scenario: Scenario) -> str:
             (t.nominal_length_mm for t in [*every, tool] if _kind(t) == _kind(tool)), default=0.0
         )
 
-    return sheet_name(max(scenario.tools.values(), key=shortest))
+    return in_a_sentence(max(scenario.tools.values(), key=shortest))
 
 
 def _kind(tool: Tool) -> str:
@@ -122,10 +122,6 @@ def _kind(tool: Tool) -> str:
     if last.shape == "ball":
         return "ball"
     return "flat" if tool.tip_diameter_mm > 0.0 else "pointed"
-
-
-def _across(tool: Tool) -> float:
-    return tool.inserts.circle_diameter_mm if tool.inserts else tool.stack[-1].diameter_mm
 
 
 def _bears(tool: Tool, setter: Setter) -> bool:
@@ -160,13 +156,7 @@ def _tall(stock: Stock) -> float:
     return max(sizes)
 
 
-def short_name(machine: Machine) -> str:
-    """A machine's name in a sentence: its title up to the first comma, in small letters."""
-    head = (machine.title or machine.name or "machine").split(",")[0]
-    return head[:1].lower() + head[1:]
-
-
-def sheet_name(tool: Tool) -> str:
-    """A tool's name in a sentence: its title up to the first comma, in small letters."""
-    head = (tool.title or tool.name or "tool").split(",")[0]
+def in_a_sentence(part: Machine | Tool) -> str:
+    """A part's name in a sentence: its title up to the first comma, in small letters."""
+    head = (part.title or part.name or type(part).__name__).split(",")[0]
     return head[:1].lower() + head[1:]

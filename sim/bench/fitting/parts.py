@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
-from drytouch.sim.bench.fit_library import (
+from drytouch.sim.bench.fitting.stand_ins import (
     hardest_to_replace,
+    in_a_sentence,
     raised,
     setters_for,
-    short_name,
     stocks_for,
     tool_between,
 )
@@ -131,7 +131,7 @@ def fitting_parts(scenario: Scenario, machine: Machine) -> Parts:
             if isinstance(found, Parts):
                 return found
             short.append(found)
-    named = short_name(machine)
+    named = in_a_sentence(machine)
     if short[0] == _TOO_HIGH:
         why = (
             f"the spindle face of the {named} ends {room.least:.0f} mm above its table: too high "

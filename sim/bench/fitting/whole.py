@@ -1,17 +1,16 @@
-"""An exercise on another machine: what it uses, where it stands, and what the controller believes.
+"""The whole of it: ``parts`` that Z has room for, their ``places``, and the ``tables`` about them.
 
-``fit_parts`` chooses what the machine's Z has room for, ``fit_places`` where things stand,
-``fit_tables`` what is stored about them. What physics makes pointless is refused in a sentence.
+What physics makes pointless is refused in a sentence.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
-from drytouch.sim.bench.fit_library import short_name
-from drytouch.sim.bench.fit_parts import fitting_parts
-from drytouch.sim.bench.fit_places import beside_bore, fitting_places
-from drytouch.sim.bench.fit_tables import fitting_controller, late_mm
+from drytouch.sim.bench.fitting.parts import fitting_parts
+from drytouch.sim.bench.fitting.places import beside_bore, fitting_places
+from drytouch.sim.bench.fitting.stand_ins import in_a_sentence
+from drytouch.sim.bench.fitting.tables import fitting_controller, late_mm
 from drytouch.sim.errors import InputError
 from drytouch.sim.scenario.load import scenario_from_dict
 from drytouch.sim.scenario.machine import Machine
@@ -103,7 +102,7 @@ def _refuse_pointless(scenario: Scenario, machine: Machine) -> None:
     needs = scenario.exercise.needs if scenario.exercise else None
     if needs is None:
         return
-    named = short_name(machine)
+    named = in_a_sentence(machine)
     if needs.lugs and not machine.spindle.lugs:
         raise _refusal(
             f"the {named} has no drive lugs on its spindle, and this exercise is about them"
@@ -124,14 +123,14 @@ def _refuse_out_of_reach(scenario: Scenario) -> None:
         short = machine.axes.z.min_mm + _BELOW_TRIP_MM - trip
         if short > 0.0:
             raise _refusal(
-                f"the bare face of the {short_name(machine)} can't reach the pad: "
+                f"the bare face of the {in_a_sentence(machine)} can't reach the pad: "
                 f"its Z ends {short:.0f} mm too high"
             )
         radii = (machine.spindle.face_diameter_mm + setter.pad_diameter_mm) / 2
         if beside_bore(scenario) > radii - _ON_PAD_MM:
             raise _refusal(
-                f"the drive lugs of the {short_name(machine)} meet this setter wherever its face "
-                "meets the pad"
+                f"the drive lugs of the {in_a_sentence(machine)} meet this setter wherever its "
+                "face meets the pad"
             )
 
 
