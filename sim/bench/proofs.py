@@ -52,7 +52,7 @@ def _wanted(session: Session) -> Iterator[Number]:
 
 def _agree(session: Session) -> list[str]:
     past = Past(session)
-    latches, found = past.latches(), []
+    latches, found = past.latches, []
     for number in _wanted(session):
         if number.name.endswith((" x", " y")):
             continue  # a place is sighted, not touched

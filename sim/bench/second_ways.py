@@ -9,6 +9,7 @@ so that the length itself is not checked.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -24,6 +25,8 @@ RULE_DOUBT_MM = 1.0
 KNOWN_MM = 0.02
 # Two numbers from the same touches differ by rounding of tables and means of two touches.
 FROM_TOUCH_MM = 0.02
+LOOKS = ("rule", "jog-back")
+"""What somebody does to look at a number a second way; recorded under the same names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,22 +42,41 @@ class Look:
 
 
 class Past:
-    """What was so at a time of a session: tool in the spindle, rows, systems, setter in use."""
+    """What was so at a time of a session: tool in the spindle, rows, systems, setter in use.
+
+    An hour's session has thousands of packed rows: they are walked through once.
+    """
 
     def __init__(self, session: Session) -> None:
-        self.session = session
         self.twin = session.live.twin
         self.start = session.live.scenario.controller
-        self._changes = list(self._tools())
+        done = session.done
+        self._acts = [
+            entry
+            for entry in session.live.log
+            if entry.step.do in (*LOOKS, "load-tool") and entry.number in done
+        ]
+        self._said: dict[str, list[tuple[float, Any]]] = {}
+        for t, key, value in self.twin.recorder.beliefs:
+            if t > 0.0:  # what was said at the start is the scenario's to tell
+                self._said.setdefault(key, []).append((t, value))
+        self.latches: list[tuple[float, float]] = []
+        """When a touch noted a height, and which, machine Z in mm."""
+        readings: dict[str, list[float]] = {do: [] for do in LOOKS}
+        for t, kind, data in self.twin.recorder.events:
+            if kind == "latch":
+                self.latches.append((t, data[3]))
+            elif kind in readings and data[-1] is not None:
+                # A rule that had no number to be compared with says nothing about one.
+                readings[kind].append(t)
+        self._changes = list(self._tools(session.live.scenario.spindle_tool))
+        self._looks = {do: list(self._looked(do, times)) for do, times in readings.items()}
 
-    def _tools(self) -> Iterator[tuple[float, str | None]]:
+    def _tools(self, first: str | None) -> Iterator[tuple[float, str | None]]:
         """Each change of tool: when, and what was then in the spindle."""
-        yield (0.0, self.session.live.scenario.spindle_tool)
-        log, done = self.session.live.log, self.session.done
-        by_hand = [e for e in log if e.step.do == "load-tool" and e.number in done]
-        for t, key, slot in self.twin.recorder.beliefs:
-            if key != "loaded slot" or t <= 0.0:
-                continue
+        yield (0.0, first)
+        by_hand = [entry for entry in self._acts if entry.step.do == "load-tool"]
+        for t, slot in self._said.get("loaded slot", ()):
             if by_hand and by_hand[0].at_s <= t:
                 yield (t, by_hand.pop(0).step.tool)
             else:  # a program's change puts in what belongs to the row
@@ -63,33 +85,26 @@ class Past:
 
     def tool(self, t: float) -> tuple[float, str | None]:
         """Since when what has been in the spindle at a time."""
-        return [change for change in self._changes if change[0] <= t][-1]
+        return self._changes[bisect_right(self._changes, t, key=_when) - 1]
 
     def told(self, key: str, t: float, first: Any) -> Any:
         """What the tables said under a key at a time; ``first``: at the start."""
-        said = first
-        for at, name, value in self.twin.recorder.beliefs:
-            if at <= t and name == key:
-                said = value
-        return said
+        said = self._said.get(key, [])
+        index = bisect_right(said, t, key=_when)
+        return said[index - 1][1] if index else first
 
     def setter(self, t: float) -> str:
         """The setter whose input a touch watched at a time."""
         first = self.start.selected or next(iter(self.twin.tables.records), "")
         return str(self.told("selected setter", t, first))
 
-    def looks(self, do: str) -> Iterator[Look]:
-        """All of a kind (``rule``, ``jog-back``) that came to their end without an alarm."""
-        # A rule that had no number to be compared with says nothing about one.
-        times = [
-            t for t, kind, data in self.twin.recorder.events if kind == do and data[-1] is not None
-        ]
-        for entry in self.session.live.log:
-            if entry.step.do != do or entry.number not in self.session.done:
+    def _looked(self, do: str, times: list[float]) -> Iterator[Look]:
+        """All of a kind that came to their end without an alarm."""
+        for entry in self._acts:
+            index = bisect_left(times, entry.at_s)
+            if entry.step.do != do or index == len(times):
                 continue
-            t = next((t for t in times if t >= entry.at_s), None)
-            if t is None:
-                continue
+            t = times[index]
             slot = self.told("loaded slot", t, self.start.slot)
             active = self.told("active length row", t, self.start.length_offset_row)
             row = getattr(entry.step, "row", None)
@@ -115,17 +130,17 @@ class Past:
             setter = name.removesuffix(" height")
             return any(
                 look.step.what == "setter-height" and look.setter == setter
-                for look in self.looks("rule") if look.at_s >= number.time_s
+                for look in self._looks["rule"] if look.at_s >= number.time_s
             )  # fmt: skip
         return self._reference_checked(name.removesuffix(" reference"), number)
 
     def _length_checked(self, row: int, since_s: float) -> bool:
         tool = self._tool_of(row)
-        for look in self.looks("rule"):
+        for look in self._looks["rule"]:
             mine = look.step.what == "tool-length" and look.row == row and look.tool == tool
             if mine and look.at_s >= since_s:
                 return True
-        for look in self.looks("jog-back"):
+        for look in self._looks["jog-back"]:
             zero = self.twin.judge.numbers.get(f"{look.step.system} z")
             by_other = zero is None or self.tool(zero.time_s)[1] != tool
             if look.row == row and look.tool == tool and look.at_s >= since_s and by_other:
@@ -133,13 +148,13 @@ class Past:
         return False
 
     def _zero_checked(self, system: str, since_s: float) -> bool:
-        for look in self.looks("jog-back"):
+        for look in self._looks["jog-back"]:
             if look.step.system == system and look.at_s >= since_s and self._in_its_row(look):
                 return True
         return any(
             look.step.what == "tip-to-stock" and look.system == system and look.at_s >= since_s
             and self._length_in_use(look)
-            for look in self.looks("rule")
+            for look in self._looks["rule"]
         )  # fmt: skip
 
     def _in_its_row(self, look: Look) -> bool:
@@ -201,12 +216,7 @@ class Past:
             return False
         length = self._from_face(number)
         return any(abs(z - zero - length) <= FROM_TOUCH_MM
-                   for t, z in self.latches() if since <= t <= number.time_s)  # fmt: skip
-
-    def latches(self) -> list[tuple[float, float]]:
-        """When a touch noted a height, and which, machine Z in mm."""
-        events = self.twin.recorder.events
-        return [(t, data[3]) for t, kind, data in events if kind == "latch"]
+                   for t, z in self.latches if since <= t <= number.time_s)  # fmt: skip
 
     def _latest_reference(self) -> Number | None:
         taken = [n for name, n in self.twin.judge.numbers.items() if name.endswith(" reference")]
@@ -218,3 +228,7 @@ class Past:
     def _tool_of(self, row: int) -> str | None:
         entry = self.twin.tables.rows.get(row)
         return entry.tool if entry is not None else None
+
+
+def _when(entry: tuple[float, Any]) -> float:
+    return entry[0]
