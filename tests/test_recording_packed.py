@@ -135,7 +135,8 @@ def test_no_file_until_one_is_needed_and_none_is_left(
 ) -> None:
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
     recorder = busy(0)
-    spool = recorder.spill()
+    spool = Spool()
+    recorder.spill(spool)
     recorder.pack()
     assert spool.size_bytes == 0
     assert spool._file is None
@@ -178,7 +179,8 @@ def test_a_full_disk_costs_memory_and_no_row(
 ) -> None:
     monkeypatch.setattr("drytouch.sim.recording.spool.TemporaryFile", lambda **_: Full(room, short))
     plain, packed = busy(), busy()
-    spool = packed.spill()
+    spool = Spool()
+    packed.spill(spool)
     packed.pack()
     assert spool.size_bytes <= room
     assert text(packed) == text(plain)
@@ -192,14 +194,17 @@ def test_no_place_for_a_file_costs_memory_and_no_row(
 
     monkeypatch.setattr("drytouch.sim.recording.spool.TemporaryFile", nowhere)
     plain, packed = busy(), busy()
-    assert packed.spill().size_bytes == 0
+    spool = Spool()
+    packed.spill(spool)
+    assert spool.size_bytes == 0
     packed.pack()
     assert text(packed) == text(plain)
 
 
 def test_a_file_that_is_lost_is_said(few: None, monkeypatch: pytest.MonkeyPatch) -> None:
     recorder = busy()
-    spool = recorder.spill()
+    spool = Spool()
+    recorder.spill(spool)
     recorder.pack()
     assert spool._file is not None
     spool._file.truncate(10)
@@ -222,7 +227,7 @@ class Worn:
 
 def test_what_no_file_can_hold_is_refused_as_ever(few: None) -> None:
     recorder = busy(1)
-    recorder.spill()
+    recorder.spill(Spool())
     recorder.event(9.0, "odd", lambda: None)
     for _ in range(4):
         recorder.event(9.5, "plain", None)
@@ -259,7 +264,8 @@ def test_the_same_run_gives_the_same_bytes_packed_or_not(
     for packs in (False, True):
         twin = Twin(load_scenario(name))
         if packs:
-            spool = twin.recorder.spill()
+            spool = Spool()
+            twin.recorder.spill(spool)
             twin.kernel.observers.append(lambda *_, r=twin.recorder: r.pack())
         outcome = twin.run_steps()
         twin.recorder.pack()
@@ -286,7 +292,7 @@ def test_rows_out_of_time_come_in_order_packed_or_not(
         made = busy(1)
         made.ended_s = None  # the end is then that of the last row
         if packs:
-            made.spill()
+            made.spill(Spool())
         for number, t in enumerate(times):
             made.event(t, "step", number)
             made.edge("input 1.seen", t, number % 2)
@@ -302,7 +308,7 @@ def test_a_body_that_comes_again_is_kept_once(few: None) -> None:
     twin = Twin(load_scenario("length-done-right"))
     tool = twin.scenario.spindle_tool
     assert tool is not None
-    twin.recorder.spill()
+    twin.recorder.spill(Spool())
     for number in range(8):
         twin.stage.load(tool, twin.recorder, float(number))
         twin.recorder.pack()

@@ -68,9 +68,9 @@ class Live:
 
     scenario: Scenario
     tell: Tell
+    spool: Spool
     twin: Twin = field(init=False)
     time: float = 0.0
-    spool: Spool = field(init=False)
     log: Rows[Logged] = field(init=False)
     machine: Running | None = None
     hands: Running | None = None
@@ -82,7 +82,7 @@ class Live:
         # A scenario of a session has one step, which waits; findings name it as their source.
         self.twin = twin = Twin(self.scenario)
         # A session may last for hours: what it has done long ago is packed.
-        self.spool = twin.recorder.spill()
+        twin.recorder.spill(self.spool)
         self.log = Rows(self.spool, KEPT, settled=self._settled)
         twin.controller.source = Source(step=0, call="wait")
         for beside in twin.scenario.meanwhile:

@@ -19,6 +19,7 @@ from drytouch.sim.bench.risk import Risk
 from drytouch.sim.bench.telling import Teller
 from drytouch.sim.bench.wheel import Turn, Waiting
 from drytouch.sim.errors import DrytouchError, InputError
+from drytouch.sim.recording.spool import Spool
 from drytouch.sim.scenario.scenario import Scenario
 from drytouch.sim.scenario.step_checks import step_problems
 from drytouch.sim.scenario.steps import Jog, StepAxis
@@ -45,9 +46,10 @@ class Session:
         self.trainee = trainee
         self.display = opened.scenario.display
         self._names = file_names(opened.exercise)
-        self.teller = Teller(self._names)
-        self.live = Live(opened.scenario, self._tell)
-        self.teller.follow(self.live.twin, self.live.spool)
+        spool = Spool()
+        self.teller = Teller(spool, self._names)
+        self.live = Live(opened.scenario, self._tell, spool)
+        self.teller.follow(self.live.twin)
         self.risk = Risk(self.live.twin)
         self.pacing = Pacing(self.live)
         self.frozen = self.outline = False

@@ -7,7 +7,7 @@ from itertools import compress, count
 from typing import TYPE_CHECKING, Any
 
 from drytouch.sim.bench.programs import renamed
-from drytouch.sim.recording.rows import Entries, Rows
+from drytouch.sim.recording.rows import Rows
 
 if TYPE_CHECKING:
     from drytouch.sim.recording import Recorder
@@ -34,18 +34,17 @@ _KEPT = 320
 class Teller:
     """Collects a session's events, also those that the twin's recorder took down."""
 
-    def __init__(self, names: Mapping[str, str] | None = None) -> None:
-        """``names``: names of files -> what they are called here."""
-        self._names = names or {}
-        self.events: Entries[dict[str, Any]] = []
+    def __init__(self, spool: Spool, names: Mapping[str, str]) -> None:
+        """``spool``: where old events go; ``names``: of files -> what they are called here."""
+        self._names = names
+        self.events: Rows[dict[str, Any]] = Rows(spool, _KEPT)
         self._seen = self._edges = 0
         self._inputs: dict[str, int] = {}
         self._ended_well = bytearray(1)  # by the action's number, which begins at 1
 
-    def follow(self, twin: Twin, spool: Spool) -> None:
-        """Begin after what a twin has recorded while it was made; old events go to the spool."""
+    def follow(self, twin: Twin) -> None:
+        """Begin after what a twin has recorded while it was made."""
         self._seen, self._edges = len(twin.recorder.events), len(twin.recorder.edges)
-        self.events = Rows(spool, _KEPT, self.events)
 
     def tell(self, time_s: float, kind: str, **data: Any) -> None:
         """One event."""
@@ -82,8 +81,7 @@ class Teller:
                 self.tell(t, "message", text=data)
         # All of it has been seen: what is old may go.
         recorder.pack()
-        if isinstance(self.events, Rows):
-            self.events.pack()
+        self.events.pack()
 
     def _catch_inputs(self, recorder: Recorder) -> None:
         while self._edges < len(recorder.edges):

@@ -154,9 +154,8 @@ class Recorder:
         if outcome is not None:
             self.outcome = outcome
 
-    def spill(self) -> Spool:
-        """From now on ``pack`` moves old rows out of memory; returns where they go."""
-        spool = Spool()
+    def spill(self, spool: Spool) -> None:
+        """From now on ``pack`` moves old rows out of memory, into the spool."""
 
         def packed(rows: Entries[Any]) -> Rows[Any]:
             self._packed.append(Rows(spool, KEPT, rows))
@@ -165,7 +164,6 @@ class Recorder:
         self.lines, self.pads, self.edges = map(packed, (self.lines, self.pads, self.edges))
         self.events, self.beliefs = map(packed, (self.events, self.beliefs))
         self.turns = packed(self.turns)
-        return spool
 
     def pack(self) -> None:
         """Move old rows out of memory, if ``spill`` was called; to be called now and then."""
