@@ -1,14 +1,16 @@
-"""What the controller takes to be so, as outlines beside what is so."""
+"""What the controller takes to be so, as outlines beside what is so on a still picture."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 from drytouch.sim.recording import Recording
+from drytouch.viz.ghosts import ghosts_at
 from drytouch.viz.meshes import Solid
 from drytouch.viz.moment import Moment
+from drytouch.viz.poses import setter_of
 from drytouch.viz.words import NumberOff
 
 SHOWS_PIXELS = 4.0
@@ -30,32 +32,43 @@ def believed_parts(
     pixels_per_mm: float,
     half_height_mm: float,
 ) -> list[Believed]:
-    """Tip and pads whose believed places differ visibly, and still lie in the picture."""
+    """Parts whose believed places differ visibly, and still lie in the picture.
+
+    Of a false number the picture shows the touch that it comes from, a moment before it is stored:
+    there the tip is where the number will put it.
+    """
     least, most = SHOWS_PIXELS / pixels_per_mm, 0.9 * half_height_mm
     found: list[Believed] = []
+    tools = [solid for solid in solids if solid.kind == "tool"]
     code = (moment.finding or {}).get("code")
-    if number is not None and code == "wrong-number":
+    if number is not None and code == "wrong-number" and number.name.lower().endswith("length"):
         shift = number.truth - number.belief
-        tools = [solid for solid in solids if solid.kind == "tool"]
-        if tools and number.name.lower().endswith("length") and least < abs(shift) < most:
+        if tools and least < abs(shift) < most:
             lowest = min(tools, key=lambda solid: solid.bounds[4])
-            found.append(Believed(lowest.moved((0.0, 0.0, shift)), "believed tip"))
-    beliefs = recording.beliefs_at(moment.t)
-    first = {item.id: item.body.offset for item in recording.bodies_at(0.0)}
-    now = {item.id: item.body.offset for item in recording.bodies_at(moment.t)}
-    for pad in (solid for solid in solids if solid.kind == "pad"):
-        setter = pad.body_id.removesuffix(".pad")
-        is_at = now[pad.body_id]
-        thought = _place(beliefs, setter) or first.get(pad.body_id, is_at)[:2]
-        dx, dy = thought[0] - is_at[0], thought[1] - is_at[1]
-        if least < math.hypot(dx, dy) < 2.0 * most:
-            found.append(Believed(pad.moved((dx, dy, 0.0)), "where it is taken to be"))
+            found.append(Believed(lowest.moved((0.0, 0.0, shift)), "tip taken to be here"))
+    for ghost in ghosts_at(recording, moment.t, least):
+        own = [solid for solid in solids if solid.body_id == ghost.pose.body.id]
+        if not own or math.hypot(*ghost.by) > 2.0 * most or (found and own[0].kind == "tool"):
+            continue
+        telling = min(own, key=lambda s: s.bounds[4]) if own[0].kind == "tool" else own[0]
+        found.append(Believed(telling.moved(ghost.by), ghost.label))
+    if code == "setter-moved":
+        found += _where_they_stood(recording, moment.t, solids, least, 2.0 * most)
     return found
 
 
-def _place(beliefs: Mapping[str, Any], setter: str) -> tuple[float, float] | None:
-    """Where the controller has the setter's centre, machine X and Y in mm, once it was located."""
-    x, y = (beliefs.get(f"setter {setter} {axis}_mm") for axis in "xy")
-    if isinstance(x, int | float) and isinstance(y, int | float):
-        return float(x), float(y)
-    return None
+def _where_they_stood(
+    recording: Recording, t: float, solids: Sequence[Solid], least: float, most: float
+) -> Iterator[Believed]:
+    """Pads of setters whose places were never stored: nobody knows that they are elsewhere."""
+    first, now = (
+        {item.id: item.body.offset for item in recording.bodies_at(at)} for at in (0.0, t)
+    )
+    stored = recording.beliefs_at(t)
+    for pad in (solid for solid in solids if solid.kind == "pad"):
+        if stored.get(f"setter {setter_of(pad.body_id)} x_mm") is not None:
+            continue
+        was, is_at = first.get(pad.body_id, now[pad.body_id]), now[pad.body_id]
+        by = (was[0] - is_at[0], was[1] - is_at[1], 0.0)
+        if least < math.hypot(*by) < most:
+            yield Believed(pad.moved(by), "where it stood")

@@ -22,25 +22,34 @@ SAID_MM = 0.0005
 
 
 class Ghost(NamedTuple):
-    """A body where it is taken to be, what to call it, and the point (mm) that the words name."""
+    """A body where it is taken to be, what to call it, and the point (mm) that the words name.
+
+    ``by``: how far that is from where it is, mm.
+    """
 
     pose: Pose
+    by: Vector
     label: str
     point: Vector
 
 
-def ghosts_at(recording: Recording, t: float, least_mm: float) -> list[Ghost]:
-    """All that is taken to be at least ``least_mm`` away from where it is, at ``t`` s."""
-    return [ghost for ghost, by in _Believed(recording, t).all() if math.hypot(*by) >= least_mm]
+def ghosts_at(
+    recording: Recording, t: float, least_mm: float, poses: dict[str, Pose] | None = None
+) -> list[Ghost]:
+    """All that is taken to be at least ``least_mm`` away from where it is, at ``t`` s.
+
+    ``poses``: where everything is then, for whoever has them already.
+    """
+    return _Believed(recording, t, poses_at(recording, t) if poses is None else poses).all(least_mm)
 
 
 class _Believed:
     """The tables at a time, against what stands there."""
 
-    def __init__(self, recording: Recording, t: float) -> None:
+    def __init__(self, recording: Recording, t: float, poses: dict[str, Pose]) -> None:
         self._facts = facts_of(recording, None)
         self._told: dict[str, Any] = {**self._facts["start"], **recording.beliefs_at(t)}
-        self._poses = poses_at(recording, t)
+        self._poses = poses
         self._links: Mapping[str, Any] = recording.data["links"]
         self._off = _off(recording, t)
         self._pressed = {
@@ -49,12 +58,12 @@ class _Believed:
             if pose.body.soft
         }
 
-    def all(self) -> list[tuple[Ghost, Vector]]:
+    def all(self, least_mm: float) -> list[Ghost]:
         found = [self._tool(), self._stock()]
         for name, pose in self._poses.items():
             if pose.body.kind == "pad":
-                found += self._pad(name, pose)
-        return [each for each in found if each is not None]
+                found += self._pad(name, pose, least_mm)
+        return [ghost for ghost in found if ghost is not None and math.hypot(*ghost.by) >= least_mm]
 
     def _number(self, key: str) -> float | None:
         value = self._told.get(key)
@@ -77,20 +86,20 @@ class _Believed:
     def _first(self, kind: str) -> Pose | None:
         return next((p for p in self._poses.values() if p.body.kind == kind), None)
 
-    def _tool(self) -> tuple[Ghost, Vector] | None:
+    def _tool(self) -> Ghost | None:
         pose, base = self._first("tool"), self._base()
+        if pose is None or base is None:
+            return None
         row = self._told.get("active length row") or self._told.get("loaded slot")
         stored = self._number(f"row {row} length") if row else None
-        if pose is None or base is None or stored is None:
-            return None
-        taken = stored + (self._number(f"row {row} wear") or 0.0) - base
         bottom = heights(pose.body)[0]
-        factors = self._links[pose.body.link]
-        by = tuple(f * o for f, o in zip(factors, self._off, strict=True))
-        by = (by[0], by[1], by[2] - bottom - taken)
-        return _ghost(pose, by, "tip taken to be here", bottom)
+        x, y, z = (f * o for f, o in zip(self._links[pose.body.link], self._off, strict=True))
+        if stored is None:
+            return _ghost(pose, (x, y, z), "the tool should be here", bottom)
+        taken = stored + (self._number(f"row {row} wear") or 0.0) - base
+        return _ghost(pose, (x, y, z - bottom - taken), "tip taken to be here", bottom)
 
-    def _pad(self, name: str, pose: Pose) -> list[tuple[Ghost, Vector] | None]:
+    def _pad(self, name: str, pose: Pose, least_mm: float) -> list[Ghost | None]:
         setter = setter_of(name)
         x, y, height, reference = (
             self._number(f"setter {setter} {key}_mm") for key in ("x", "y", "height", "reference_z")
@@ -109,16 +118,15 @@ class _Believed:
             dz = self._on_table((0.0, 0.0, reference), pose.body)[2] - trip
         # A pressed pad is lower than it stands free; what is believed is about the free one.
         free = pose._replace(position=_moved(pose.position, (0.0, 0.0, self._pressed[name])))
-        found: list[tuple[Ghost, Vector] | None] = []
-        found.append(_ghost(free, (dx, dy, dz), "pad taken to be here", top))
+        found: list[Ghost | None] = [_ghost(free, (dx, dy, dz), "pad taken to be here", top)]
         if foot is not None and trip is not None and height is not None:
             low, high = heights(foot.body)
             by = (dx, dy, height - (trip - (foot.body.offset[2] + low)))
-            if abs(by[2]) > SAID_MM:
+            if abs(by[2]) >= max(least_mm, SAID_MM):  # sideways, the pad says it
                 found.append(_ghost(foot, by, "setter taken to be so high", high / 2.0))
         return found
 
-    def _stock(self) -> tuple[Ghost, Vector] | None:
+    def _stock(self) -> Ghost | None:
         system = self._told.get("active system") or "G54"
         z, base, pose = self._number(f"{system} z"), self._base(), self._first("stock")
         if not z or base is None or pose is None:
@@ -149,9 +157,9 @@ def _off(recording: Recording, t: float) -> Vector:
     return a[0] - b[0], a[1] - b[1], a[2] - b[2]
 
 
-def _ghost(pose: Pose, by: Vector, words: str, z: float) -> tuple[Ghost, Vector]:
+def _ghost(pose: Pose, by: Vector, words: str, z: float) -> Ghost:
     at = _moved(pose.position, by)
-    return Ghost(pose._replace(position=at), words, (at[0], at[1], at[2] + z)), by
+    return Ghost(pose._replace(position=at), by, words, (at[0], at[1], at[2] + z))
 
 
 def _moved(at: Vector, by: Vector) -> Vector:

@@ -240,7 +240,7 @@ class Scene3D:
         poses = poses_at(self._recording, t)
         height = self._stage.size[1]
         least = SHOWS_PIXELS * K * 2.0 * view.half_height_mm / height
-        self.ghosts = tuple(ghosts_at(self._recording, t, least))
+        self.ghosts = tuple(ghosts_at(self._recording, t, least, poses))
         believed = {f"{i} {ghost.label}": ghost.pose for i, ghost in enumerate(self.ghosts)}
         key = visible_key(poses | believed, view, height)
         if key == self._key:

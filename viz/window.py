@@ -234,15 +234,13 @@ class ReplayWindow:
             # Only a new place moves the camera: in between it is the user's.
             view = whole_view(solids_at(self.recording, t)) if self._whole else aim.view
             self._aim = key
-            self._stage.view = view
             move: View | None = view
         else:
             move = None
         least = SHOWS_PIXELS * 2.0 * view.half_height_mm / SIZE[1]
-        ghosts = ghosts_at(self.recording, t, least)
-        self._stage.show(
-            poses_at(self.recording, t), move, hidden, [ghost.pose for ghost in ghosts]
-        )
+        poses = poses_at(self.recording, t)
+        ghosts = ghosts_at(self.recording, t, least, poses)
+        self._stage.show(poses, move, hidden, [ghost.pose for ghost in ghosts])
         self._write(t, ghosts)
         if self._slider is not None:
             self._moving_slider = True

@@ -6,7 +6,7 @@ import asyncio
 import contextlib
 import json
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from functools import lru_cache
 from importlib import resources
 from typing import Any
@@ -97,8 +97,8 @@ class _Door:
         seat = self._seat(request)
         if seat is None or seat.session.debrief is None:
             return PlainTextResponse("nothing to replay: finish the session first", 404)
-        data = seat.session.recording()
-        return HTMLResponse(await asyncio.to_thread(_replay_page, data))
+        # It is over: nothing changes it while another thread reads it, for half a second or more.
+        return HTMLResponse(await asyncio.to_thread(_replay_page, seat.session.recording))
 
     async def scenario(self, request: Request) -> Response:
         seat = self._seat(request)
@@ -108,7 +108,7 @@ class _Door:
         if session.exercise is not None and not session.over and "secret" in request.path_params:
             # The file says what is really so, down to the fault that is to be found.
             return PlainTextResponse("the scenario of an exercise comes after its end", 403)
-        text = scenario_to_toml(session.as_scenario())
+        text = await asyncio.to_thread(scenario_to_toml, session.as_scenario())
         name = f"{session.opened.name or 'bench'}-session.toml"
         disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
         return PlainTextResponse(text, headers=_HEADERS | disposition)
@@ -130,7 +130,7 @@ class _Door:
             found = await asyncio.to_thread(self.room.records.attempt, number)
         except InputError as error:
             return PlainTextResponse(str(error), 404)
-        return HTMLResponse(await asyncio.to_thread(_replay_page, found["recording"]))
+        return HTMLResponse(await asyncio.to_thread(_replay_page, lambda: found["recording"]))
 
     async def records(self, request: Request) -> Response:
         records, form = self.room.records, request.path_params["form"]
@@ -288,9 +288,9 @@ class _Door:
             client.seat.leave(client, time.monotonic())
 
 
-def _replay_page(data: dict[str, Any]) -> str:
-    """The replay page of a recording, all in one text."""
-    recording = Recording.from_dict(data)
+def _replay_page(data: Callable[[], dict[str, Any]]) -> str:
+    """The replay page of a recording that is made when it is needed, all in one text."""
+    recording = Recording.from_dict(data())
     entry = entry_of(recording, None)
     return page_text(
         entry["title"],
