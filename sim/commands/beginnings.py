@@ -52,7 +52,9 @@ tool = "end-mill-10"
 
 [controller.rows.2]
 tool = "end-mill-6"
+"""
 
+RECORD = """
 [controller.records.setter]
 x_mm = -600.0
 y_mm = -200.0
@@ -60,7 +62,9 @@ clearance_z_mm = -440.0
 height_mm = 59.9
 reference_z_mm = -480.1
 reference_valid = true
+"""
 
+STEPS = """
 # What is done, in order. Single steps: "move", "touch", "jog", "load-tool" ... or a routine.
 [[steps]]
 do = "routine"
@@ -121,15 +125,7 @@ plugs = {{ setter = "setter" }} # plug -> socket
 
 [controller.rows.1]
 tool = "end-mill-10"
-
-[controller.records.setter]
-x_mm = -600.0
-y_mm = -200.0
-clearance_z_mm = -440.0
-height_mm = 59.9
-reference_z_mm = -480.1
-reference_valid = true
-
+{record}
 [exercise]
 # One or two sentences to the trainee.
 goal = "Measure the end mill, store its length in row 1, and check it a second way."

@@ -12,6 +12,8 @@ from drytouch.sim.commands.beginnings import (
     HEAD,
     PART,
     QUESTION,
+    RECORD,
+    STEPS,
     STORY,
 )
 from drytouch.sim.commands.main import EXIT_AS_EXPECTED
@@ -74,7 +76,7 @@ def text_of(kind: str, name: str, like: str | None = None) -> str:
     if like is not None:
         raise InputError("only a part can be like another", fix=f"one of: {', '.join(PARTS)}")
     if kind == "exercise":
-        return EXERCISE.format(name=name, title=title)
+        return EXERCISE.format(name=name, title=title, record=RECORD)
     what = (
         "A demonstration: a run to teach from, with what to watch for and what to ask."
         if kind == "demonstration"
@@ -82,7 +84,7 @@ def text_of(kind: str, name: str, like: str | None = None) -> str:
     )
     head = HEAD.format(what=what, name=name, title=title, kind=kind)
     teach = kind == "demonstration"
-    return head + STORY * teach + BODY + QUESTION * teach + EXPECT
+    return head + STORY * teach + BODY + RECORD + STEPS + QUESTION * teach + EXPECT
 
 
 def _part_text(kind: str, name: str, title: str, like: str) -> str:

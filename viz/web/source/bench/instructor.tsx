@@ -68,7 +68,7 @@ function Last({ attempt, findings }: { attempt: string; findings: ClassView["don
     <>
       <a href={attempt} target="_blank" rel="noopener">replay</a>
       {findings.slice(0, NAMED_FINDINGS).map((finding, i) => (
-        <>{i === 0 ? " at " : ", "}<a key={i} href={`${attempt}#finding=${i + 1}`} target="_blank" rel="noopener">{plainly(finding.code)}</a></>
+        <span key={i}>{i === 0 ? " at " : ", "}<a href={`${attempt}#finding=${i + 1}`} target="_blank" rel="noopener">{plainly(finding.code)}</a></span>
       ))}
       {findings.length > NAMED_FINDINGS && ` and ${findings.length - NAMED_FINDINGS} more`}
     </>
