@@ -105,3 +105,28 @@ def test_the_schema_of_scenarios_holds_for_every_one_of_the_library() -> None:
         for step in steps[:1]:
             spoiled = data | {"steps": [step | {"do": "dance"}]}
             assert list(check.iter_errors(spoiled)), path
+
+
+def test_a_figure_that_there_is_none_of_is_told_with_its_line_and_not_served(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    path = made(capsys, tmp_path, "exercise")
+    assert call(capsys, "check", str(path)).out.endswith("this exercise can be used\n")
+    text = path.read_text().replace("Measure the end mill", "Measure {row 9 length}")
+    path.write_text(text)
+    line = next(n for n, row in enumerate(text.splitlines(), 1) if "{row 9" in row)
+    done = call(capsys, "check", str(path))
+    assert done.code == 2
+    assert f"my-first.toml:{line}: exercise: a text" in done.err
+    assert "'{row 9 length}'" in done.err
+    served = call(capsys, "bench", str(path), "--no-browser")
+    assert (served.code, "{row 9 length}" in served.err) == (2, True)
+
+
+def test_an_exercise_is_not_served_on_a_machine_that_it_is_pointless_on(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    done = call(
+        capsys, "bench", "reference-between-the-lugs", "--machine", "bed-mill", "--no-browser"
+    )
+    assert (done.code, "no drive lugs" in done.err) == (2, True)

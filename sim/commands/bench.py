@@ -5,13 +5,14 @@ from __future__ import annotations
 import secrets
 from typing import NamedTuple
 
+from drytouch.sim.bench.opening import opened
 from drytouch.sim.bench.records import Records
 from drytouch.sim.commands.caution import CAUTION
 from drytouch.sim.commands.main import EXIT_AS_EXPECTED
 from drytouch.sim.commands.screen import screen
 from drytouch.sim.errors import InputError
 from drytouch.sim.extras import install_hint
-from drytouch.sim.scenario.load import load_part, load_scenario
+from drytouch.sim.scenario.load import load_part
 
 
 class Wanted(NamedTuple):
@@ -43,8 +44,8 @@ def bench(wanted: Wanted) -> int:
         ) from None
     # What can't be opened is said here, not to everybody who comes in.
     if wanted.exercise is not None:
-        load_scenario(wanted.exercise)
-    if wanted.machine is not None:
+        opened(wanted.exercise, wanted.machine, wanted.seed)
+    elif wanted.machine is not None:
         load_part("machine", wanted.machine)
     gate = Gate(wanted.host)
     if gate.beyond_loopback:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from drytouch.sim.scenario import library
 from drytouch.sim.scenario.files import read_toml
 from drytouch.sim.scenario.load import MODELS, load_part, load_scenario
 from drytouch.sim.scenario.machine import Machine
+from drytouch.sim.scenario.scenario import Scenario
 
 # A key (without its unit) that only one kind of part has -> that kind.
 _MARKS = {
@@ -81,7 +83,24 @@ def _look(text: str) -> tuple[str, list[DrytouchError], list[str]]:
         wrong, odd = _check_program(Path(file), scenario.machine)
         errors += wrong
         warnings += odd
+    if scenario.exercise is not None:
+        errors += _check_texts(scenario, path)
+        return "exercise", errors, warnings
     return "scenario", errors, warnings
+
+
+def _check_texts(scenario: Scenario, path: Path) -> list[DrytouchError]:
+    """A figure in braces that there is none of; with its line, which only the file knows."""
+    from drytouch.sim.bench.words import told
+
+    try:
+        told(scenario)
+    except InputError as error:
+        named = re.findall(r"\{[^{}]*\}", error.message)
+        rows = enumerate(read_toml(path)[1].splitlines(), 1)
+        line = next((number for number, row in rows if any(n in row for n in named)), 0)
+        return [InputError(error.message, str(path), error.key, line, error.fix)]
+    return []
 
 
 def _kind(path: Path, depth: int = 0) -> str:
