@@ -21,7 +21,7 @@ from drytouch.sim.bench import Session
 from drytouch.sim.bench.fitting import fitted
 from drytouch.sim.bench.fitting.tables import late_mm, length_base, trip_z
 from drytouch.sim.bench.opening import opened
-from drytouch.sim.commands.beginnings import EXERCISE
+from drytouch.sim.commands.new import text_of
 from drytouch.sim.errors import InputError
 from drytouch.sim.faults import NotHere, fault_named
 from drytouch.sim.scenario import library
@@ -577,7 +577,7 @@ def test_the_exercise_to_start_from_ends_right_everywhere(
     machine: str, machine_file: Callable[[str], str]
 ) -> None:
     """The commented file that an instructor begins with, as it is written."""
-    text = EXERCISE.format(name="mine", title="Mine")
+    text = text_of("exercise", "mine")
     scenario = scenario_from_dict(tomllib.loads(text))
     session = Session.open(scenario, machine=machine_file(machine), seed=3)
     SOLUTIONS["three-tools-by-hand"](Trainee(session))
